@@ -1,0 +1,324 @@
+"""The same rules over whole arrays, compiled: no second source, the same functions bound again.
+
+`decide` and all that it calls are taken as they stand; their names are bound to named tuples instead
+of attrs classes, and numba compiles the result. Equality with the reference, bit for bit, is tested
+sample by sample.
+
+numba keeps machine code by the time stamp of one file and does not see that a function in another
+file has changed. So the code is kept in a folder named by a hash of every source that goes into it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections import namedtuple
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from functools import cache
+from math import inf, nan
+from pathlib import Path
+from types import FunctionType
+from typing import Any
+
+import attrs
+import numba
+import numpy as np
+import numpy.typing as npt
+from attrs import frozen
+
+from ctrl import counting, limits, protection, resets, stages, state, vocabulary
+from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD, ResetRule
+from ctrl.settings import Settings
+from ctrl.vocabulary import Phase, Stage
+
+Floats = npt.NDArray[np.float64]
+
+# The flags of `Happened` take nine bits of a sample's event number; the cause stands above them.
+CAUSE_SHIFT = 9
+FLAGS = (1 << CAUSE_SHIFT) - 1
+
+
+def _tuple_of(cls: type) -> Any:
+    return namedtuple(cls.__name__, [attribute.name for attribute in attrs.fields(cls)])
+
+
+# Named as the classes they stand for: a kept kernel finds them again by these names.
+Limits = _tuple_of(limits.Limits)
+Sample = _tuple_of(state.Sample)
+Charge = _tuple_of(state.Charge)
+Watch = _tuple_of(state.Watch)
+State = _tuple_of(state.State)
+Output = _tuple_of(state.Output)
+Rule = namedtuple("Rule", ["code", "during_hold", "sustained"])  # noqa: PYI024  made like the others
+
+_BOUND = {"Sample": Sample, "Charge": Charge, "Watch": Watch, "State": State, "Output": Output}
+_RULE_CODES = {name: code for code, name in enumerate(RESET_RULES)}
+_FUNCTIONS: tuple[Callable[..., Any], ...] = (
+    counting.net_coulombs,
+    counting.counted,
+    protection.present,
+    protection.hottest_c,
+    protection.since,
+    protection.watched,
+    protection.all_clear,
+    protection.let_go,
+    resets.high_and_calm,
+    resets.high,
+    resets.at_once,
+    resets.tapered,
+    resets.high_and_tapered,
+    resets.not_ever,
+    stages.entered,
+    stages.dwelling,
+    stages.bulk,
+    stages.hold_timer,
+    stages.absorption,
+    stages.floating,
+    stages.unreadable,
+    stages.said,
+    stages.decide,
+)
+
+
+# The names in the bodies of the next four are bound by `_bind`; they are never called as they stand.
+# ruff: noqa: F821
+# mypy: disable-error-code="name-defined,no-untyped-def,untyped-decorator"
+
+
+def proves(rule, limits, level_v, i):
+    """`ctrl.resets.proves` where a rule is a number; the order is that of `RESET_RULES`."""
+    if rule.code == 0:
+        return high_and_calm(limits, level_v, i)
+    if rule.code == 1:
+        return high(limits, level_v, i)
+    if rule.code == 2:
+        return at_once(limits, level_v, i)
+    if rule.code == 3:
+        return tapered(limits, level_v, i)
+    if rule.code == 4:
+        return high_and_tapered(limits, level_v, i)
+    return not_ever(limits, level_v, i)
+
+
+def proves_by_condition(rule, limits, level_v, i):  # noqa: ARG001  one signature for both
+    """`ctrl.resets.proves` for a rule that is not one of `RESET_RULES`."""
+    return condition(limits, level_v, i)
+
+
+def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, happened, asked):
+    """Take every sample; a column that the trace lacks is None, and the code for it is left out."""
+    for k in range(len(t)):
+        cell_v = nan if cell is None else cell[k]
+        temp_c = nan if temp is None else temp[k]
+        hot_c = nan if hot is None else hot[k]
+        state, output = decide(limits, rule, state, Sample(t[k], v[k], i[k], cell_v, temp_c, hot_c))
+        stage[k] = output.stage
+        soc[k] = output.soc
+        happened[k] = output.happened | (output.cause << 9)
+        if asked is not None:
+            asked[0, k] = output.voltage_request_v
+            asked[1, k] = output.current_request_a
+    return state
+
+
+def replay_rows(limits, rule, state, t, v, i, stage, soc, happened):
+    """Take the traces of the rows of two-dimensional arrays, one after the other."""
+    for row in range(t.shape[0]):
+        one(
+            limits, rule, state, t[row], v[row], i[row], None, None, None,
+            stage[row], soc[row], happened[row], None,
+        )  # fmt: skip
+
+
+def _kept_in() -> Path | None:
+    """Where the machine code of exactly these sources is kept; None if it cannot be."""
+    digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
+    for module in (counting, limits, protection, resets, stages, state, vocabulary, _HERE):
+        digest.update(Path(str(module.__file__)).read_bytes())
+    home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    folder = home / "fullproof" / "compiled" / digest.hexdigest()[:16]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        return None
+    return folder if os.access(folder, os.W_OK) else None
+
+
+_HERE = sys.modules[__name__]
+
+
+def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
+    """The two kernels: every rule function compiled with its names bound to the tuples."""
+    names: dict[str, Any] = {"inf": inf, "nan": nan}
+    for module in (protection, stages):
+        names.update({name: what for name, what in vars(module).items() if name.isupper()})
+    names.update(_BOUND)
+
+    def compiled(function: Callable[..., Any], **options: Any) -> Any:
+        bound = FunctionType(function.__code__, names, function.__name__)
+        bound.__module__, bound.__qualname__ = __name__, function.__qualname__
+        return numba.njit(error_model="numpy", **options)(bound)
+
+    for function in _FUNCTIONS:
+        names[function.__name__] = compiled(function, forceinline=True)
+    if condition is None:
+        names["proves"] = compiled(proves, forceinline=True)
+    else:
+        names["condition"] = compiled(condition, forceinline=True)
+        names["proves"] = compiled(proves_by_condition, forceinline=True)
+    # numba does not see which condition is called: only the built-in rules may be kept.
+    folder = _kept_in() if condition is None else None
+    before = numba.config.CACHE_DIR
+    try:
+        if folder is not None:
+            numba.config.CACHE_DIR = str(folder)
+        one = compiled(replay_one, cache=folder is not None, nogil=True)
+        names["one"] = one
+        rows = compiled(replay_rows, cache=folder is not None, nogil=True)
+    finally:
+        numba.config.CACHE_DIR = before
+    return one, rows
+
+
+@cache
+def _kernels(rule: ResetRule | None) -> tuple[Any, Any]:
+    return _bind(None if rule is None else rule.condition)
+
+
+def _chosen(rule: ResetRule) -> tuple[tuple[Any, Any], Any]:
+    built_in = RESET_RULES.get(rule.name) == rule
+    code = _RULE_CODES[rule.name] if built_in else -1
+    return _kernels(None if built_in else rule), Rule(code, rule.during_hold, rule.sustained)
+
+
+def _flat(cls: Any, value: Any) -> Any:
+    return cls(*(getattr(value, name) for name in cls._fields))
+
+
+def _tuples(of: state.State) -> Any:
+    flat = _flat(State, of)
+    return flat._replace(charge=_flat(Charge, of.charge), watch=_flat(Watch, of.watch))
+
+
+def _classes(of: Any) -> state.State:
+    charge = state.Charge(Stage(of.charge.stage), Phase(of.charge.phase), *of.charge[2:])
+    return state.State(*of[:5], charge, state.Watch(*of.watch))
+
+
+@frozen(eq=False)
+class Replay:
+    """What the reference says to a whole trace, one entry a sample.
+
+    Attributes:
+        stage: `Stage` as int8.
+        soc: state of charge, 0..1.
+        event: int16; `happened` and `cause` take it apart.
+        voltage_request_v: V, or None where it was not asked for.
+        current_request_a: A, or None where it was not asked for.
+        state: the state after the last sample.
+    """
+
+    stage: npt.NDArray[np.int8]
+    soc: Floats
+    event: npt.NDArray[np.int16]
+    voltage_request_v: Floats | None
+    current_request_a: Floats | None
+    state: state.State
+
+    @property
+    def happened(self) -> npt.NDArray[np.int16]:
+        """`Happened` as a number."""
+        return self.event & FLAGS
+
+    @property
+    def cause(self) -> npt.NDArray[np.int16]:
+        """`Cause` as a number."""
+        return self.event >> CAUSE_SHIFT
+
+    @property
+    def full_reset(self) -> npt.NDArray[np.bool_]:
+        """True on the sample of a full reset."""
+        return (self.event & stages.FULL_RESET) != 0
+
+
+def replay(
+    settings: Settings,
+    before: state.State,
+    t: Floats,
+    v: Floats,
+    i: Floats,
+    cell_max_v: Floats | None = None,
+    temp_c: Floats | None = None,
+    temp_max_c: Floats | None = None,
+    *,
+    rule: ResetRule = VOLTAGE_AFTER_HOLD,
+    requests: bool = True,
+) -> Replay:
+    """Take a whole trace from the state `before`; the same as `step` sample by sample.
+
+    Args:
+        settings: the pack's settings.
+        before: the state to go on from; `ctrl.start` makes the first.
+        t: time stamps, s; float64, shape (n,), as the other columns.
+        v: pack voltages, V.
+        i: currents, A, positive while charging.
+        cell_max_v: highest cell voltages, V; None for a trace without them.
+        temp_c: coldest cell sensor, degrees C; None for a trace without it.
+        temp_max_c: hottest cell sensor, degrees C; None for a trace without it.
+        rule: what decides a full reset.
+        requests: whether the voltage and current asked for are wanted too.
+    """
+    size = len(t)
+    stage, soc = np.empty(size, np.int8), np.empty(size)
+    event, asked = np.empty(size, np.int16), np.empty((2, size)) if requests else None
+    (one, _), chosen = _chosen(rule)
+    columns = [
+        None if column is None else np.ascontiguousarray(column, dtype=np.float64)
+        for column in (t, v, i, cell_max_v, temp_c, temp_max_c)
+    ]
+    after = one(
+        _flat(Limits, settings.limits), chosen, _tuples(before), *columns, stage, soc, event, asked
+    )
+    asked_v, asked_a = (None, None) if asked is None else (asked[0], asked[1])
+    return Replay(stage, soc, event, asked_v, asked_a, _classes(after))
+
+
+def replay_many(
+    settings: Settings,
+    before: state.State,
+    t: Floats,
+    v: Floats,
+    i: Floats,
+    *,
+    rule: ResetRule = VOLTAGE_AFTER_HOLD,
+) -> tuple[npt.NDArray[np.int8], Floats, npt.NDArray[np.int16]]:
+    """Take many traces of the same length from the same state, on all cores.
+
+    Args:
+        settings: the settings of every pack.
+        before: the state that each trace goes on from.
+        t: time stamps, s; float64, shape (traces, samples), as `v` and `i`.
+        v: pack voltages, V.
+        i: currents, A, positive while charging.
+        rule: what decides a full reset.
+
+    Returns:
+        Stage, state of charge and event, each of the shape of `t`, as in `Replay`.
+    """
+    stage, soc, event = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int16)
+    (_, rows), chosen = _chosen(rule)
+    limits_, from_ = _flat(Limits, settings.limits), _tuples(before)
+    columns = [np.ascontiguousarray(column, dtype=np.float64) for column in (t, v, i)]
+    columns += [stage, soc, event]
+    # The kernel runs without the interpreter's lock, so threads are enough.
+    workers = min(os.cpu_count() or 1, max(1, len(t)))
+    edges = np.linspace(0, len(t), workers + 1).astype(int)
+
+    def share(k: int) -> None:
+        rows(limits_, chosen, from_, *(column[edges[k] : edges[k + 1]] for column in columns))
+
+    with ThreadPoolExecutor(workers) as pool:
+        list(pool.map(share, range(workers)))
+    return stage, soc, event

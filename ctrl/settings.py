@@ -1,0 +1,305 @@
+"""The settings of one pack's controller: names, units, defaults, and what contradicts what."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import attrs
+from attrs import Attribute, field, frozen
+
+from ctrl.errors import ContradictionError, SettingsError, nearest
+from ctrl.limits import Limits, limits_of
+
+ON_SAG_WORDS = ("run", "pause", "restart")
+ON_UNCONFIRMED_WORDS = ("float", "bulk", "wait")
+
+_Check = Callable[[Any, "Attribute[Any]", Any], None]
+
+
+def _as_float(value: Any) -> Any:
+    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+def _as_range(value: Any) -> Any:
+    return tuple(_as_float(part) for part in value) if isinstance(value, list | tuple) else value
+
+
+def _finite(name: str, value: Any) -> None:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise SettingsError(
+            f"{name} is {value!r}, of type {type(value).__name__}",
+            fields=(name,),
+            hint="it must be a finite number",
+        )
+
+
+def _number(default: float | None, allowed: str = "", *, optional: bool = False) -> Any:
+    low, high = _BOUNDS[allowed]
+
+    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
+        if value is None and optional:
+            return
+        _finite(attribute.name, value)
+        if not (low(value) and high(value)):
+            raise SettingsError(
+                f"{attribute.name} is {value!r}", fields=(attribute.name,), hint=f"it must be {allowed}"
+            )
+
+    return field(default=default, converter=_as_float, validator=check)
+
+
+def _always(_: float) -> bool:
+    return True
+
+
+_BOUNDS: dict[str, tuple[Callable[[float], bool], Callable[[float], bool]]] = {
+    "": (_always, _always),
+    "greater than 0": (lambda value: value > 0, _always),
+    "0 or greater": (lambda value: value >= 0, _always),
+    "greater than 0 and at most 1": (lambda value: value > 0, lambda value: value <= 1),
+    "0 or greater and less than 1": (lambda value: value >= 0, lambda value: value < 1),
+}
+
+
+def _word(default: str, words: tuple[str, ...]) -> Any:
+    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
+        if value not in words:
+            raise SettingsError(
+                f"{attribute.name} is {value!r}",
+                fields=(attribute.name,),
+                hint=f"it must be one of {', '.join(words)}",
+            )
+
+    return field(default=default, validator=check)
+
+
+def _range(default: tuple[float, float]) -> Any:
+    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
+        if not isinstance(value, tuple) or len(value) != 2:
+            raise SettingsError(
+                f"{attribute.name} is {value!r}",
+                fields=(attribute.name,),
+                hint="it must be two numbers, the low and the high bound",
+            )
+        for part in value:
+            _finite(attribute.name, part)
+        if not value[0] < value[1]:
+            raise ContradictionError(
+                f"{attribute.name} has the low bound {value[0]!r} and the high bound {value[1]!r}",
+                fields=(attribute.name,),
+                hint="the low bound must be less than the high bound",
+            )
+
+    return field(default=default, converter=_as_range, validator=check)
+
+
+def _count(default: int) -> Any:
+    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
+        if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+            raise SettingsError(
+                f"{attribute.name} is {value!r}",
+                fields=(attribute.name,),
+                hint="it must be a whole number greater than 0",
+            )
+
+    return field(default=default, validator=check)
+
+
+@frozen(kw_only=True)
+class Settings:
+    """Everything that can be set on one pack's controller. Defaults are for 16 LFP cells.
+
+    The defaults are common practice, no source. The limits in the cell maker's data sheet,
+    local codes and licensed practice come before anything that is set here.
+
+    Attributes:
+        cells: cells in series.
+        capacity_ah: usable capacity, Ah.
+        absorption_v: voltage asked for in bulk and absorption, V.
+        entry_v: the pack's voltage must be at or above this to start the hold, V.
+        entry_dwell_s: for how long, s.
+        hold_s: length of the hold timer, s.
+        sag_v: a voltage under this in the hold is a sag, V; None: as `entry_v`.
+        on_sag: what a sag does to the hold timer: `run` on, `pause`, or `restart`.
+        full_v: after the hold the voltage must be at or above this to allow the full reset, V.
+        confirm_s: for how long, s.
+        taper_a: the current must also be within plus or minus this during the confirmation, A;
+            None: the current is not asked.
+        on_unconfirmed: what follows a hold that is not confirmed: `float` without a full reset,
+            back to `bulk`, or `wait` in absorption.
+        wait_limit_s: with `wait`, the longest wait before float without a full reset, s.
+        float_v: voltage asked for in float, V.
+        float_s: length of the float timer, s; None: no limit.
+        return_v: in float, a voltage below this returns to bulk, V.
+        return_dwell_s: for how long, s.
+        return_soc: in float, a state of charge below this returns to bulk, 0..1; None: off.
+        charge_current_a: current asked for while charging is allowed, A.
+        charge_efficiency: fraction of the charging current that is counted, 0..1.
+        soc_ceiling: counting alone never raises the state of charge above this, 0..1.
+        empty_v: a voltage at or below this sets the state of charge to 0, V; None: off.
+        empty_dwell_s: for how long, s.
+        cell_limit_v: protection trips when a cell is at or above this, V; None: off.
+        cell_release_v: and lets go when every cell is at or below this, V.
+        charge_min_c: charging is allowed at or above this temperature, degrees C; None: off.
+        charge_max_c: charging is allowed at or below this temperature, degrees C; None: off.
+        temp_band_c: protection lets go only this far inside the temperature limits, degrees C.
+        trip_dwell_s: how long a trip condition must hold, s.
+        release_dwell_s: how long a release condition must hold, s.
+        max_gap_s: longest interval between samples that still counts as continuous, s.
+        plausible_v: low and high bound of a believable voltage, V.
+        plausible_i: low and high bound of a believable current, A.
+        compensation_v_per_c: shift of the pack voltages with temperature, V per degree C;
+            negative for lead-acid.
+        reference_c: temperature at which that shift is zero, degrees C.
+    """
+
+    cells: int = _count(16)
+    capacity_ah: float = _number(280.0, "greater than 0")
+    absorption_v: float = _number(56.0)
+    entry_v: float = _number(55.8)
+    entry_dwell_s: float = _number(3.0, "0 or greater")
+    hold_s: float = _number(3600.0, "greater than 0")
+    sag_v: float | None = _number(None, optional=True)
+    on_sag: str = _word("run", ON_SAG_WORDS)
+    full_v: float = _number(55.6)
+    confirm_s: float = _number(0.0, "0 or greater")
+    taper_a: float | None = _number(None, "0 or greater", optional=True)
+    on_unconfirmed: str = _word("float", ON_UNCONFIRMED_WORDS)
+    wait_limit_s: float = _number(3600.0, "greater than 0")
+    float_v: float = _number(54.0)
+    float_s: float | None = _number(None, "greater than 0", optional=True)
+    return_v: float = _number(53.0)
+    return_dwell_s: float = _number(60.0, "0 or greater")
+    return_soc: float | None = _number(0.9, "0 or greater and less than 1", optional=True)
+    charge_current_a: float = _number(100.0, "0 or greater")
+    charge_efficiency: float = _number(1.0, "greater than 0 and at most 1")
+    soc_ceiling: float = _number(0.99, "greater than 0 and at most 1")
+    empty_v: float | None = _number(44.8, optional=True)
+    empty_dwell_s: float = _number(10.0, "0 or greater")
+    cell_limit_v: float | None = _number(3.65, optional=True)
+    cell_release_v: float = _number(3.50)
+    charge_min_c: float | None = _number(0.0, optional=True)
+    charge_max_c: float | None = _number(45.0, optional=True)
+    temp_band_c: float = _number(3.0, "0 or greater")
+    trip_dwell_s: float = _number(1.0, "0 or greater")
+    release_dwell_s: float = _number(10.0, "0 or greater")
+    max_gap_s: float = _number(30.0, "greater than 0")
+    plausible_v: tuple[float, float] = _range((16.0, 64.0))
+    plausible_i: tuple[float, float] = _range((-500.0, 500.0))
+    compensation_v_per_c: float = _number(0.0)
+    reference_c: float = _number(25.0)
+    limits: Limits = field(init=False, repr=False, eq=False)
+
+    def __attrs_post_init__(self) -> None:
+        for names, holds, hint in _CONTRADICTIONS:
+            values = [getattr(self, name) for name in names]
+            if None not in values and not holds(*values):
+                named = " and ".join(
+                    f"{name} {value!r}" for name, value in zip(names, values, strict=True)
+                )
+                raise ContradictionError(
+                    f"{named} contradict each other", fields=names, hint=f"it must be {hint}"
+                )
+        # Settings are frozen; what follows from them is worked out once, not at every sample.
+        object.__setattr__(self, "limits", limits_of(self))
+
+    @classmethod
+    def for_cells(cls, cells: int, **changes: Any) -> Settings:
+        """The defaults with the pack voltages scaled to `cells` in series, then `changes`.
+
+        Raises:
+            SettingsError: an unknown name, or a value that a setting cannot have.
+        """
+        _refuse_unknown(changes)
+        if isinstance(cells, bool) or not isinstance(cells, int) or cells < 1:
+            raise SettingsError(
+                f"cells is {cells!r}", fields=("cells",), hint="it must be a whole number above 0"
+            )
+        scaled = {name: _scaled(getattr(cls(), name), cells) for name in PACK_VOLTAGES}
+        return cls(**{"cells": cells, **scaled, **changes})
+
+    def changed(self, **changes: Any) -> Settings:
+        """These settings with some of them changed, checked again; raises `SettingsError`."""
+        _refuse_unknown(changes)
+        return Settings(**{**self.to_mapping(), **changes})
+
+    def to_mapping(self) -> dict[str, Any]:
+        """Every setting by name, in the order of the settings table; ranges are tuples."""
+        return {name: getattr(self, name) for name in SETTING_NAMES}
+
+    @classmethod
+    def from_mapping(cls, values: Mapping[str, Any]) -> Settings:
+        """Settings from names and values; what is not named has its default.
+
+        Raises:
+            SettingsError: an unknown name, or a value that a setting cannot have.
+        """
+        _refuse_unknown(values)
+        return cls(**values)
+
+
+def _scaled(value: Any, cells: int) -> Any:
+    if isinstance(value, tuple):
+        return tuple(_scaled(part, cells) for part in value)
+    return round(value * cells / 16, 9)
+
+
+def _refuse_unknown(values: Mapping[str, Any]) -> None:
+    for name in values:
+        if name not in SETTING_NAMES:
+            raise SettingsError(
+                f"there is no setting {name!r}",
+                fields=(str(name),),
+                hint=nearest(str(name), SETTING_NAMES),
+            )
+
+
+PACK_VOLTAGES = ("absorption_v", "entry_v", "full_v", "float_v", "return_v", "empty_v", "plausible_v")
+SETTING_NAMES = tuple(a.name for a in attrs.fields(Settings) if a.init)
+OPTIONAL_SETTINGS = (
+    "sag_v",
+    "taper_a",
+    "float_s",
+    "return_soc",
+    "empty_v",
+    "cell_limit_v",
+    "charge_min_c",
+    "charge_max_c",
+)
+
+# The complete list: what is not here is legal, if perhaps unwise.
+_CONTRADICTIONS: tuple[tuple[tuple[str, ...], Callable[..., bool], str], ...] = (
+    (("full_v", "entry_v"), lambda full, entry: full <= entry, "full_v <= entry_v"),
+    (("entry_v", "absorption_v"), lambda entry, top: entry <= top, "entry_v <= absorption_v"),
+    (("sag_v", "entry_v"), lambda sag, entry: sag <= entry, "sag_v <= entry_v"),
+    (("return_v", "float_v"), lambda back, flt: back < flt, "return_v < float_v"),
+    (("float_v", "absorption_v"), lambda flt, top: flt <= top, "float_v <= absorption_v"),
+    (("empty_v", "return_v"), lambda empty, back: empty < back, "empty_v < return_v"),
+    (
+        ("cell_release_v", "cell_limit_v"),
+        lambda release, limit: release < limit,
+        "cell_release_v < cell_limit_v",
+    ),
+    (
+        ("absorption_v", "cells", "cell_limit_v"),
+        lambda top, cells, limit: top < cells * limit,
+        "absorption_v < cells * cell_limit_v",
+    ),
+    (
+        ("charge_min_c", "temp_band_c", "charge_max_c"),
+        lambda low, band, high: low + 2 * band < high,
+        "charge_min_c + 2 * temp_band_c < charge_max_c",
+    ),
+    (
+        ("absorption_v", "plausible_v"),
+        lambda top, plausible: plausible[0] <= top <= plausible[1],
+        "absorption_v inside plausible_v",
+    ),
+    (
+        ("empty_v", "plausible_v"),
+        lambda empty, plausible: plausible[0] <= empty <= plausible[1],
+        "empty_v inside plausible_v",
+    ),
+)

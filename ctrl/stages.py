@@ -1,0 +1,417 @@
+"""The stage rules: when a stage is left, and what for. Every one of them is in this module.
+
+Theory of operation
+-------------------
+
+A controller is in one stage at a time. `TRANSITIONS` lists, stage by stage, every way out: code
+decides *when* (the functions below, one a stage), the table decides *what then*: the next stage,
+what is said to have happened, and the cause. Nothing else changes a stage.
+
+Order of one sample. (1) A reading that cannot be believed is skipped; it can only trip protection,
+when the last good one is too long ago. (2) The interval is counted, then the empty rule. (3)
+Protection: trips, then release. (4) A break in time abandons a hold; else the rules of the present
+stage. At most one change of stage happens at a sample, so whatever comes first in this order wins:
+protection over a break in time, a break in time over the stage rules, and within a stage the rows of
+the table from the top down.
+
+Timers and dwells. A dwell is held as the time *since* which its condition holds, and begins at the
+earliest on the sample on which the stage or phase was entered; that sample counts. The hold timer is
+a time counted so far plus the stretch that is running: a sag under `pause` ends the stretch,
+under `restart` it also throws away what was counted. The hold runs out and is confirmed on one and the
+same sample. A break in time restarts every dwell and abandons a hold; the float timer goes on
+with the stamps, and starts again only when they step back. All time limits have the slack of
+`ctrl.limits` taken off beforehand.
+
+Temperature. The voltage is shifted to the reference temperature once, and then compared with the
+settings as they stand.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from math import inf, nan
+
+from attrs import frozen
+
+from ctrl.counting import counted
+from ctrl.limits import TIME_SLACK_S, Limits
+from ctrl.protection import CELL_VOLTAGE, NO_READING, all_clear, let_go, since, watched
+from ctrl.resets import ResetRule, proves
+from ctrl.state import NEVER, Charge, Output, Sample, State, Watch
+from ctrl.vocabulary import Cause, Happened, OnSag, OnUnconfirmed, Phase, Stage
+
+
+class Way(IntEnum):
+    """The ways out of the stages; `STAY` is none of them."""
+
+    STAY = -1
+    TRIP_CELL = 0
+    TRIP_TEMPERATURE = 1
+    TRIP_NO_READING = 2
+    ENTRY_HELD = 3
+    BREAK_IN_TIME = 4
+    HOLD_OVER = 5
+    CONFIRMED = 6
+    UNCONFIRMED_TO_FLOAT = 7
+    UNCONFIRMED_TO_BULK = 8
+    WAITED_TOO_LONG = 9
+    VOLTAGE_LOW = 10
+    SOC_LOW = 11
+    FLOAT_OVER = 12
+    ALL_CLEAR = 13
+
+
+@frozen
+class Transition:
+    """One way out of a stage.
+
+    Attributes:
+        way: the name by which the code says that it was taken.
+        when: the condition, in the terms of the settings.
+        to: the stage after the sample.
+        happened: what is said to have happened.
+        cause: why, where that does not say it.
+    """
+
+    way: Way
+    when: str
+    to: Stage
+    happened: Happened
+    cause: Cause = Cause.NONE
+
+
+_TRIPS = (
+    Transition(
+        Way.TRIP_CELL,
+        "cell_max_v >= cell_limit_v for trip_dwell_s",
+        Stage.INHIBITED,
+        Happened.INHIBITED,
+        Cause.CELL_VOLTAGE,
+    ),
+    Transition(
+        Way.TRIP_TEMPERATURE,
+        "temperature outside charge_min_c..charge_max_c for trip_dwell_s",
+        Stage.INHIBITED,
+        Happened.INHIBITED,
+        Cause.TEMPERATURE,
+    ),
+    Transition(
+        Way.TRIP_NO_READING,
+        "no valid sample for more than max_gap_s",
+        Stage.INHIBITED,
+        Happened.INHIBITED,
+        Cause.NO_READING,
+    ),
+)
+
+TRANSITIONS: dict[Stage, tuple[Transition, ...]] = {
+    Stage.BULK: (
+        *_TRIPS,
+        Transition(
+            Way.ENTRY_HELD,
+            "v >= entry_v for entry_dwell_s",
+            Stage.ABSORPTION,
+            Happened.HOLD_STARTED,
+        ),
+    ),
+    Stage.ABSORPTION: (
+        *_TRIPS,
+        Transition(
+            Way.BREAK_IN_TIME,
+            "a gap longer than max_gap_s, or a stamp that steps back",
+            Stage.BULK,
+            Happened.HOLD_ABANDONED,
+            Cause.DISCONTINUITY,
+        ),
+        Transition(
+            Way.HOLD_OVER,
+            "hold timer >= hold_s: from hold to confirm, on the same sample",
+            Stage.ABSORPTION,
+            Happened.HOLD_EXPIRED,
+        ),
+        Transition(
+            Way.CONFIRMED,
+            "after the hold, v >= full_v (and current within taper_a) for confirm_s",
+            Stage.FLOAT,
+            Happened.FULL_RESET,
+        ),
+        Transition(
+            Way.UNCONFIRMED_TO_FLOAT,
+            "after the hold, v < full_v (or current beyond taper_a); on_unconfirmed = float",
+            Stage.FLOAT,
+            Happened.FULL_DENIED,
+        ),
+        Transition(
+            Way.UNCONFIRMED_TO_BULK,
+            "after the hold, v < full_v (or current beyond taper_a); on_unconfirmed = bulk",
+            Stage.BULK,
+            Happened.FULL_DENIED,
+        ),
+        Transition(
+            Way.WAITED_TOO_LONG,
+            "wait_limit_s after the hold; on_unconfirmed = wait",
+            Stage.FLOAT,
+            Happened.FULL_DENIED,
+        ),
+    ),
+    Stage.FLOAT: (
+        *_TRIPS,
+        Transition(
+            Way.VOLTAGE_LOW,
+            "v < return_v for return_dwell_s",
+            Stage.BULK,
+            Happened.FLOAT_ENDED,
+            Cause.LOW_VOLTAGE,
+        ),
+        Transition(
+            Way.SOC_LOW,
+            "soc < return_soc",
+            Stage.BULK,
+            Happened.FLOAT_ENDED,
+            Cause.LOW_SOC,
+        ),
+        Transition(
+            Way.FLOAT_OVER,
+            "float timer >= float_s",
+            Stage.BULK,
+            Happened.FLOAT_ENDED,
+            Cause.FLOAT_TIMER,
+        ),
+    ),
+    Stage.INHIBITED: (
+        Transition(
+            Way.ALL_CLEAR,
+            "every tripped cause clear for release_dwell_s",
+            Stage.BULK,
+            Happened.RELEASED,
+        ),
+    ),
+}
+
+_BY_WAY = {row.way: row for rows in TRANSITIONS.values() for row in rows}
+_ROWS = tuple(_BY_WAY[way] for way in Way if way is not Way.STAY)
+TO = tuple(row.to for row in _ROWS)
+HAPPENED = tuple(int(row.happened) for row in _ROWS)
+CAUSE = tuple(int(row.cause) for row in _ROWS)
+
+EMPTY_RESET = int(Happened.EMPTY_RESET)
+FULL_RESET = int(Happened.FULL_RESET)
+
+# Looked up once: an enumeration's member costs more to find than to compare.
+BULK, ABSORPTION, FLOAT, INHIBITED = Stage.BULK, Stage.ABSORPTION, Stage.FLOAT, Stage.INHIBITED
+NO_PHASE, HOLD, CONFIRM = Phase.NONE, Phase.HOLD, Phase.CONFIRM
+RUN, RESTART = OnSag.RUN, OnSag.RESTART
+TO_BULK, WAIT = OnUnconfirmed.BULK, OnUnconfirmed.WAIT
+STAY = int(Way.STAY)
+TRIP_CELL, TRIP_TEMPERATURE = int(Way.TRIP_CELL), int(Way.TRIP_TEMPERATURE)
+TRIP_NO_READING = int(Way.TRIP_NO_READING)
+ENTRY_HELD, BREAK_IN_TIME = int(Way.ENTRY_HELD), int(Way.BREAK_IN_TIME)
+HOLD_OVER, CONFIRMED = int(Way.HOLD_OVER), int(Way.CONFIRMED)
+UNCONFIRMED_TO_FLOAT = int(Way.UNCONFIRMED_TO_FLOAT)
+UNCONFIRMED_TO_BULK = int(Way.UNCONFIRMED_TO_BULK)
+WAITED_TOO_LONG = int(Way.WAITED_TOO_LONG)
+VOLTAGE_LOW, SOC_LOW, FLOAT_OVER = int(Way.VOLTAGE_LOW), int(Way.SOC_LOW), int(Way.FLOAT_OVER)
+ALL_CLEAR = int(Way.ALL_CLEAR)
+
+
+def entered(limits: Limits, stage: Stage, t: float, level_v: float) -> Charge:
+    """A stage at its first sample; a dwell of the new stage counts that sample."""
+    if stage is BULK:
+        return Charge(BULK, NO_PHASE, since(level_v >= limits.entry_v, t, False, NEVER), inf, 0.0, inf)
+    if stage is ABSORPTION:
+        return Charge(ABSORPTION, HOLD, NEVER, t, 0.0, NEVER)
+    if stage is FLOAT:
+        return Charge(FLOAT, NO_PHASE, since(level_v < limits.return_v, t, False, NEVER), t, 0.0, inf)
+    return Charge(INHIBITED, NO_PHASE, NEVER, NEVER, 0.0, NEVER)
+
+
+def dwelling(charge: Charge, since_s: float) -> Charge:
+    """The same stage with its dwell where it now stands."""
+    if since_s == charge.dwell_since_s:
+        return charge
+    return Charge(
+        charge.stage,
+        charge.phase,
+        since_s,
+        charge.timer_from_s,
+        charge.counted_s,
+        charge.expired_s,
+    )
+
+
+def bulk(
+    limits: Limits, charge: Charge, t: float, level_v: float, joined: bool
+) -> tuple[Charge, int]:
+    """Bulk waits for the entry voltage to stand."""
+    if not level_v >= limits.entry_v:
+        return dwelling(charge, NEVER), STAY
+    since_s = since(True, t, joined, charge.dwell_since_s)
+    if t - since_s >= limits.entry_dwell_s:
+        return charge, ENTRY_HELD
+    return dwelling(charge, since_s), STAY
+
+
+def hold_timer(limits: Limits, charge: Charge, t: float, level_v: float) -> tuple[Charge, float]:
+    """The hold timer one sample on, and what it shows at that sample, s."""
+    running = charge.timer_from_s < NEVER
+    elapsed_s = charge.counted_s + (t - charge.timer_from_s if running else 0.0)
+    if limits.on_sag is RUN:
+        return charge, elapsed_s
+    sags = level_v < limits.sag_v
+    if sags and limits.on_sag is RESTART:
+        elapsed_s = 0.0
+    if sags is running:
+        from_s = NEVER if sags else t
+        return Charge(ABSORPTION, HOLD, charge.dwell_since_s, from_s, elapsed_s, NEVER), elapsed_s
+    return charge, elapsed_s
+
+
+def absorption(
+    limits: Limits, rule: ResetRule, charge: Charge, t: float, level_v: float, i: float
+) -> tuple[Charge, int, int]:
+    """Absorption holds, then confirms; also says what happened on the way."""
+    happened = 0
+    if charge.phase is HOLD:
+        charge, elapsed_s = hold_timer(limits, charge, t, level_v)
+        if elapsed_s >= limits.hold_s:
+            charge = Charge(ABSORPTION, CONFIRM, charge.dwell_since_s, NEVER, elapsed_s, t)
+            happened = HAPPENED[HOLD_OVER]
+        elif not rule.during_hold:
+            return charge, STAY, happened
+    proved = proves(rule, limits, level_v, i)
+    since_s = since(proved, t, True, charge.dwell_since_s)
+    if proved and (not rule.sustained or t - since_s >= limits.confirm_s):
+        return charge, CONFIRMED, happened
+    if charge.phase is CONFIRM:
+        if limits.on_unconfirmed is WAIT:
+            if t - charge.expired_s >= limits.wait_limit_s:
+                return charge, WAITED_TOO_LONG, happened
+        elif not proved:
+            if limits.on_unconfirmed is TO_BULK:
+                return charge, UNCONFIRMED_TO_BULK, happened
+            return charge, UNCONFIRMED_TO_FLOAT, happened
+    return dwelling(charge, since_s), STAY, happened
+
+
+def floating(
+    limits: Limits, charge: Charge, t: float, level_v: float, soc: float, joined: bool, back: bool
+) -> tuple[Charge, int]:
+    """Float ends by a low voltage, a low count, or its timer."""
+    since_s = since(level_v < limits.return_v, t, joined, charge.dwell_since_s)
+    from_s = t if back else charge.timer_from_s
+    if t - since_s >= limits.return_dwell_s:
+        return charge, VOLTAGE_LOW
+    if soc < limits.return_soc:
+        return charge, SOC_LOW
+    if t - from_s >= limits.float_s:
+        return charge, FLOAT_OVER
+    if back:
+        charge = Charge(FLOAT, NO_PHASE, charge.dwell_since_s, from_s, 0.0, NEVER)
+    return dwelling(charge, since_s), STAY
+
+
+def unreadable(limits: Limits, state: State, t: float) -> tuple[State, Output]:
+    """An invalid sample: skipped, unless it shows that readings have been missing for too long."""
+    charge, watch = state.charge, state.watch
+    stage = charge.stage
+    first_t, happened, cause = state.first_t, 0, 0
+    if -inf < t < inf:
+        if not first_t < NEVER:
+            first_t = t
+        last_t = state.t if -inf < state.t < inf else first_t
+        if t - last_t > limits.max_gap_s:
+            watch = Watch(
+                watch.cell_since_s,
+                watch.temperature_since_s,
+                watch.tripped | NO_READING,
+                watch.empty_since_s,
+                watch.emptied,
+                False,
+            )
+            if stage is not INHIBITED:
+                charge = entered(limits, INHIBITED, t, nan)
+                happened, cause = HAPPENED[TRIP_NO_READING], CAUSE[TRIP_NO_READING]
+    after = State(state.soc, state.t, state.i, first_t, state.shift_v, charge, watch)
+    return after, said(limits, after, happened, cause, stage)
+
+
+def said(
+    limits: Limits, state: State, happened: int, cause: int, from_stage: Stage
+) -> Output:
+    """The outputs that go with a state."""
+    stage = state.charge.stage
+    asked_v = limits.absorption_v
+    if stage is FLOAT or stage is INHIBITED:
+        asked_v = limits.float_v
+    asked_a = 0.0 if stage is INHIBITED else limits.charge_current_a
+    return Output(stage, state.soc, asked_v + state.shift_v, asked_a, happened, cause, from_stage)
+
+
+def decide(
+    limits: Limits, rule: ResetRule, state: State, sample: Sample
+) -> tuple[State, Output]:
+    """One sample: from the state before it to the state after it, and what is said."""
+    t, v, i = sample.t, sample.v, sample.i
+    if not (
+        limits.low_v <= v <= limits.high_v and limits.low_i <= i <= limits.high_i and -inf < t < inf
+    ):
+        return unreadable(limits, state, t)
+
+    interval_s = t - state.t
+    joined = -TIME_SLACK_S <= interval_s <= limits.max_gap_s
+    soc, shift_v = state.soc, state.shift_v
+    if joined:
+        soc = counted(limits, soc, state.i, i, interval_s)
+    if limits.compensation_v_per_c != 0.0 and -inf < sample.temp_c < inf:
+        shift_v = limits.compensation_v_per_c * (sample.temp_c - limits.reference_c)
+    level_v = v - shift_v
+    charge, watch = state.charge, state.watch
+    was = charge.stage
+    happened = 0
+    way = STAY
+
+    if not watch.quiet or (
+        v <= limits.empty_v
+        or sample.cell_max_v >= limits.cell_limit_v
+        or sample.temp_c < limits.charge_min_c
+        or sample.temp_c > limits.charge_max_c
+        or sample.temp_max_c > limits.charge_max_c
+    ):
+        before = watch
+        watch = watched(limits, before, sample, joined)
+        if watch.emptied and not before.emptied:
+            soc = 0.0
+            happened = EMPTY_RESET
+        if was is INHIBITED:
+            since_s = since(
+                all_clear(limits, watch.tripped, sample), t, joined, charge.dwell_since_s
+            )
+            charge = dwelling(charge, since_s)
+            if t - since_s >= limits.release_dwell_s:
+                way = ALL_CLEAR
+                watch = let_go(watch)
+        elif watch.tripped != 0:
+            way = TRIP_CELL if watch.tripped & CELL_VOLTAGE else TRIP_TEMPERATURE
+
+    if way == STAY:
+        if was is BULK:
+            charge, way = bulk(limits, charge, t, level_v, joined)
+        elif was is ABSORPTION:
+            if joined:
+                charge, way, on_the_way = absorption(limits, rule, charge, t, level_v, i)
+                happened |= on_the_way
+            else:
+                way = BREAK_IN_TIME
+        elif was is FLOAT:
+            back = interval_s < -TIME_SLACK_S
+            charge, way = floating(limits, charge, t, level_v, soc, joined, back)
+
+    cause = 0
+    if way != STAY:
+        if way == CONFIRMED:
+            soc = 1.0
+        happened |= HAPPENED[way]
+        cause = CAUSE[way]
+        charge = entered(limits, TO[way], t, level_v)
+    after = State(soc, t, i, state.first_t, shift_v, charge, watch)
+    return after, said(limits, after, happened, cause, was)

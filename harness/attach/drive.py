@@ -1,0 +1,33 @@
+"""A case on an attached controller becomes a run."""
+
+from __future__ import annotations
+
+from harness.attach.base import Attachment, LinkFault
+from harness.run import Answers, Case, Run
+
+
+def drive(attachment: Attachment, case: Case) -> Run:
+    """Start the controller afresh, send the whole trace of the case, and keep what it answers.
+
+    Only settings, starting count and samples are sent: nothing of what the case expects.
+
+    Raises:
+        Refused: the controller will not start with the settings of the case.
+        LinkFault: it did not answer as it should; `index` counts in the trace of the case.
+        ValueError: the case has no samples.
+    """
+    if not len(case.trace):
+        raise ValueError(f"case {case.id} has no samples")
+    identity = attachment.hello()
+    attachment.start(case.settings, case.soc)
+    parts: list[Answers] = []
+    for start, stop, power_was_lost in case.stretches():
+        if power_was_lost:
+            attachment.power_cycle()
+        try:
+            parts.append(attachment.run(case.trace.part(start, stop)))
+        except LinkFault as fault:
+            if fault.index >= 0:
+                fault.index += start
+            raise
+    return Run(case, identity, Answers.joined(parts))

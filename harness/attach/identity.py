@@ -1,0 +1,75 @@
+"""Who a controller says it is, checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from ctrl.errors import SettingsError, nearest
+from ctrl.settings import SETTING_NAMES, Settings
+from harness.attach.base import LinkFault
+from harness.run import FEATURES, Identity
+
+PROTOCOL = 1
+
+
+def identity_from(answer: Mapping[str, Any]) -> Identity:
+    """The identity in an answer to `hello`.
+
+    Raises:
+        LinkFault: `LINK.greets`, with what is wrong and what would be right.
+    """
+    protocol = answer.get("protocol")
+    if protocol != PROTOCOL or isinstance(protocol, bool):
+        raise _wrong("protocol", protocol, f"protocol {PROTOCOL}")
+    name, version, language = (_text(answer, key) for key in ("name", "version", "language"))
+    return Identity(name, version, language, _features(answer), _fixed(answer))
+
+
+def _wrong(member: str, value: object, expected: str) -> LinkFault:
+    observed = f"{member} missing" if value is None else f"{member} {_short(value)}"
+    return LinkFault(
+        "LINK.greets",
+        observed=observed,
+        expected=expected,
+        sentence=f"The answer to hello is not right: {observed}; it must be {expected}.",
+    )
+
+
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 80 else f"{text[:77]}..."
+
+
+def _text(answer: Mapping[str, Any], key: str) -> str:
+    value = answer.get(key)
+    if not isinstance(value, str) or not value:
+        raise _wrong(key, value, f"{key} as text that is not empty")
+    return value
+
+
+def _features(answer: Mapping[str, Any]) -> frozenset[str]:
+    features = answer.get("features")
+    if not isinstance(features, list | tuple | set | frozenset):
+        raise _wrong("features", features, "features as a list of words, empty for none")
+    for word in features:
+        if not isinstance(word, str) or word not in FEATURES:
+            raise _wrong("feature", word, f"a known feature ({nearest(str(word), FEATURES)})")
+    return frozenset(features)
+
+
+def _fixed(answer: Mapping[str, Any]) -> Settings | None:
+    fixed = answer.get("fixed")
+    if fixed is None:
+        return None
+    if not isinstance(fixed, Mapping):
+        raise _wrong("fixed", fixed, "fixed as an object of settings, or left out")
+    # A setting that is left out would be taken at its default, and the controller would be judged
+    # by a value that it was perhaps not built with.
+    missing = [name for name in SETTING_NAMES if name not in fixed]
+    if missing:
+        raise _wrong("fixed without", ", ".join(missing), "every setting, null for none")
+    try:
+        return Settings.from_mapping(fixed)
+    except SettingsError as error:
+        raise _wrong("fixed settings:", str(error), "settings that the rules allow") from error

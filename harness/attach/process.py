@@ -1,0 +1,198 @@
+"""A program in a process group of its own: lines out, lines in, and never longer than a limit."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import weakref
+from collections.abc import Sequence
+from contextlib import suppress
+from select import POLLIN, POLLOUT, poll
+from time import monotonic
+
+from harness.attach.kept import Kept
+
+READ_BYTES = 65536
+# An answer of 1,000 rows has about 60 kB; who goes on without a line end is stopped here.
+LONGEST_LINE_BYTES = 4 * 1024 * 1024
+# A forked child can hold the pipes open after the program has died, so that no end of file tells
+# of its death: this often it is asked whether it still lives.
+ALIVE_CHECK_S = 0.2
+
+
+class NoAnswer(Exception):
+    """No complete line came.
+
+    Attributes:
+        partial: what came of the line.
+        status: exit status of the program, negative for a signal; None while it lives.
+        reason: `limit`, `exited`, `closed` (its standard output), or `endless` (a line too long).
+    """
+
+    def __init__(self, reason: str, partial: bytes, status: int | None = None) -> None:
+        super().__init__(reason)
+        self.reason = reason
+        self.partial = partial
+        self.status = status
+
+
+class Process:
+    """A running program. Whatever it does, no call here waits longer than its limit."""
+
+    def __init__(self, command: Sequence[str]) -> None:
+        """Start the program.
+
+        Raises:
+            OSError: it cannot be started.
+        """
+        self.stderr = Kept()
+        self._popen = subprocess.Popen(
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            bufsize=0,
+            start_new_session=True,
+        )
+        pipes = (self._popen.stdin, self._popen.stdout, self._popen.stderr)
+        self._stdin, self._stdout, self._stderr = (pipe.fileno() for pipe in pipes if pipe)
+        for descriptor in (self._stdin, self._stdout, self._stderr):
+            os.set_blocking(descriptor, False)
+        self._poll = poll()
+        self._poll.register(self._stdout, POLLIN)
+        self._poll.register(self._stderr, POLLIN)
+        self._open = True
+        self._received = bytearray()
+        self._end_of_group = weakref.finalize(self, _end_group, self._popen)
+
+    @property
+    def pid(self) -> int:
+        """The id of the process and of its group."""
+        return self._popen.pid
+
+    @property
+    def unread(self) -> bytes:
+        """What came after the last line that was taken."""
+        return bytes(self._received)
+
+    def ask(self, line: bytes, limit_s: float) -> bytearray:
+        """Write one line and read one line, its end included.
+
+        Raises:
+            NoAnswer: no complete line within the limit, and why.
+        """
+        rest = self._write(line)
+        if rest:
+            self._poll.register(self._stdin, POLLOUT)
+        deadline = monotonic() + limit_s
+        left_s = limit_s
+        try:
+            while True:
+                ready = self._poll.poll(1000.0 * min(left_s, ALIVE_CHECK_S) + 1.0)
+                for descriptor, _ in ready:
+                    if descriptor == self._stdin:
+                        rest = self._write(rest)
+                        if not rest:
+                            self._poll.unregister(self._stdin)
+                    else:
+                        self._read(descriptor)
+                # A line that comes before the message is read in full waits for the rest.
+                if self._received and not rest:
+                    end = self._received.find(b"\n") + 1
+                    if end:
+                        answer, self._received = self._received, self._received[end:]
+                        del answer[end:]
+                        return answer
+                left_s = deadline - monotonic()
+                self._give_up(left_s, quiet=not ready)
+        finally:
+            if rest:
+                self._poll.unregister(self._stdin)
+
+    def farewell(self, line: bytes, limit_s: float) -> int | None:
+        """Write one line and wait for the end of the program.
+
+        Returns:
+            The exit status, negative for a signal; None when it still lives at the limit.
+        """
+        self._write(line)
+        return self._status_within(limit_s)
+
+    def kill(self) -> None:
+        """End the whole process group and close the pipes; what stood on standard error is kept."""
+        if not self._end_of_group.alive:
+            return
+        self._end_of_group()
+        self._drain(0.0)
+        for pipe in (self._popen.stdin, self._popen.stdout, self._popen.stderr):
+            if pipe:
+                with suppress(OSError):
+                    pipe.close()
+
+    def _write(self, data: bytes) -> bytes:
+        """Write what fits into the pipe now; returns the rest."""
+        try:
+            written = os.write(self._stdin, data)
+        except BlockingIOError:
+            return data
+        except BrokenPipeError:
+            return b""  # reading finds out why
+        return data[written:] if written < len(data) else b""
+
+    def _read(self, descriptor: int) -> None:
+        try:
+            chunk = os.read(descriptor, READ_BYTES)
+        except BlockingIOError:
+            return
+        if not chunk:
+            self._poll.unregister(descriptor)
+            self._open = self._open and descriptor != self._stdout
+        elif descriptor == self._stderr:
+            self.stderr.add(chunk)
+        else:
+            self._received += chunk
+
+    def _give_up(self, left_s: float, *, quiet: bool) -> None:
+        """Raise `NoAnswer` where no line can come any more."""
+        if not self._open:
+            status = self._status_within(max(left_s, 0.0))
+            raise NoAnswer("closed" if status is None else "exited", self.unread, status)
+        if len(self._received) > LONGEST_LINE_BYTES:
+            raise NoAnswer("endless", self.unread)
+        if quiet and (status := self._popen.poll()) is not None:
+            self._drain(0.0)
+            if b"\n" not in self._received:
+                raise NoAnswer("exited", self.unread, status)
+        if left_s <= 0:
+            raise NoAnswer("limit", self.unread)
+
+    def _status_within(self, limit_s: float) -> int | None:
+        """The exit status, waited for; what the program prints meanwhile is taken off its pipes."""
+        deadline = monotonic() + limit_s
+        wait_s = 0.0005
+        while (status := self._popen.poll()) is None and monotonic() < deadline:
+            self._drain(wait_s)
+            wait_s = min(2 * wait_s, 0.02)
+        self._drain(0.0)
+        return status
+
+    def _drain(self, wait_s: float) -> None:
+        """Take what the program has printed, a bounded part of it."""
+        for _ in range(32):
+            ready = self._poll.poll(1000.0 * wait_s)
+            for descriptor, _ in ready:
+                self._read(descriptor)
+            if len(self._received) > LONGEST_LINE_BYTES:
+                del self._received[LONGEST_LINE_BYTES:]
+            if not ready:
+                return
+            wait_s = 0.0
+
+
+def _end_group(popen: subprocess.Popen[bytes]) -> None:
+    # The group outlives its leader as long as one child lives; nobody else can have its number then.
+    with suppress(ProcessLookupError, PermissionError):
+        os.killpg(popen.pid, signal.SIGKILL)
+    with suppress(subprocess.TimeoutExpired):
+        popen.wait(timeout=5.0)

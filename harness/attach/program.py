@@ -1,0 +1,347 @@
+"""A program that speaks the line protocol on its standard input and output."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shlex
+import shutil
+import signal
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import orjson
+
+from ctrl.settings import Settings
+from harness.attach.answers import AnswerColumns, rows_fault
+from harness.attach.base import AttachError, Attachment, LinkFault, Refused
+from harness.attach.identity import PROTOCOL, identity_from
+from harness.attach.kept import shortened
+from harness.attach.process import LONGEST_LINE_BYTES, NoAnswer, Process
+from harness.run import Answers, Identity, Trace
+
+ROWS_A_MESSAGE = 1000
+# So many samples are put into rows at a time, whatever the size of a message.
+ROWS_A_TABLE = 64 * ROWS_A_MESSAGE
+
+Listener = Callable[[bytes, bytes], None]
+
+
+def open_attachment(spec: str, rest: str, limit_s: float) -> ProgramAttachment:
+    """Attach the program of `exec:./program arguments`, quoted as in a shell.
+
+    Raises:
+        AttachError: there is no such program, or it may not be run.
+    """
+    try:
+        command = shlex.split(rest)
+    except ValueError as error:
+        raise AttachError(f"cannot read the command {rest!r}: {error}") from error
+    if not command:
+        raise AttachError(f"{spec!r} names no program", hint="write exec:./program arguments")
+    if os.name != "posix":
+        raise AttachError("programs can be attached on Linux and macOS only")
+    if shutil.which(command[0]) is None:
+        raise AttachError(f"cannot run {command[0]}", hint=_why_not(command[0]))
+    return ProgramAttachment(spec, command, limit_s)
+
+
+def _why_not(program: str) -> str:
+    path = Path(program)
+    if path.is_dir():
+        return "it is a folder; name the program in it"
+    if path.exists():
+        return f"it is not executable; try chmod +x {program}"
+    if os.sep in program:
+        return f"there is no such file, seen from {Path.cwd()}; is it built?"
+    return f"it is not on the PATH; write ./{program} for one in this folder"
+
+
+class ProgramAttachment(Attachment):
+    """A controller in a process of its own.
+
+    Attributes:
+        rows_a_message: the most samples sent in one `run` message.
+        listener: called with each line sent and its answer, where somebody wants to listen in.
+    """
+
+    def __init__(self, spec: str, command: Sequence[str], limit_s: float) -> None:
+        super().__init__(spec, limit_s)
+        self.rows_a_message = ROWS_A_MESSAGE
+        self.listener: Listener | None = None
+        self._command = list(command)
+        self._process: Process | None = None
+        self._identity: Identity | None = None
+        self._columns: AnswerColumns | None = None
+        self._seq = 0
+        self._sent = b""
+        self._received: bytes | bytearray = b""
+
+    @property
+    def pid(self) -> int | None:
+        """The id of the program's process and process group; None while it does not run."""
+        return self._process.pid if self._process else None
+
+    def hello(self) -> Identity:
+        """Who the program says it is; starts it where it does not run. See the base class."""
+        if self._process is None or self._identity is None:
+            self._greet()
+        assert self._identity is not None
+        return self._identity
+
+    def start(self, settings: Settings, soc: float) -> None:
+        """A fresh controller in the same process; see the base class."""
+        identity = self.hello()
+        self._columns = None
+        answer = self._say(do="start", settings=settings.to_mapping(), soc=float(soc))
+        error = answer.get("error")
+        if isinstance(error, str):
+            raise Refused(error, **self._last_lines())
+        if answer.get("ok") is not True:
+            raise self._fault(
+                "LINK.starts",
+                "neither ok nor an error",
+                '"ok":true, or "error" with the reason as text',
+                "The answer to start says neither that the controller runs nor why it does not.",
+            )
+        self._columns = AnswerColumns(identity.features)
+
+    def run(self, trace: Trace) -> Answers:
+        """Send the samples, `rows_a_message` at a time; see the base class."""
+        columns = self._started()
+        if not len(trace):
+            raise ValueError("a run needs at least one sample")
+        head = b'"do":"run","columns":%b,"rows":' % orjson.dumps(trace.columns)
+        for start in range(0, len(trace), ROWS_A_TABLE):
+            part = trace.part(start, start + ROWS_A_TABLE)
+            table = np.column_stack([part.column(name) for name in part.columns])
+            for first in range(0, len(table), self.rows_a_message):
+                rows = table[first : first + self.rows_a_message]
+                # NaN and infinities are written as null.
+                text = orjson.dumps(rows, option=orjson.OPT_SERIALIZE_NUMPY)
+                try:
+                    answer = self._ask(head + text)
+                    if "error" in answer:
+                        raise _no_rows(answer["error"])
+                    columns.name(answer.get("columns"))
+                    columns.take(answer.get("rows"), len(rows))
+                except LinkFault as fault:
+                    self._throw_away(fault)
+                    fault.index = start + first + max(fault.index, 0)
+                    raise
+        return columns.answers()
+
+    def power_cycle(self) -> None:
+        """Let the controller lose its power; see the base class."""
+        self._started()
+        if self._say(do="power_cycle").get("ok") is not True:
+            raise self._fault(
+                "LINK.answers",
+                "power_cycle not answered with ok",
+                '"ok":true',
+                "The answer to power_cycle does not say that the power was lost.",
+            )
+
+    def restart(self) -> None:
+        """Kill the program and everything it started."""
+        if self._process is not None:
+            self._process.kill()
+        self._process = None
+        self._columns = None
+
+    def stop(self) -> None:
+        """Tell the program to stop and wait for its end; see the base class."""
+        if self._process is None:
+            return
+        self._sent = self._line(b'"do":"stop"')
+        self._received = b""
+        status = self._process.farewell(self._sent, self.limit_s)
+        said = self._process.unread
+        if status == 0 and not said:
+            self.restart()
+            return
+        self._received = said
+        if status is None:
+            observed = f"still running {self.limit_s:g} s later"
+        elif status:
+            observed = _end(status)
+        else:
+            observed = "printed on standard output"
+        raise self._fault(
+            "LINK.stops",
+            observed,
+            "exits with 0, without an answer",
+            f"After stop the program did not simply end: {observed}; "
+            "it must exit with 0 and print nothing more on standard output.",
+        )
+
+    def _greet(self) -> None:
+        self._seq = 0
+        self._sent, self._received = b"", b""
+        try:
+            self._process = Process(self._command)
+        except OSError as error:
+            raise AttachError(
+                f"cannot run {self._command[0]}: {error.strerror}", hint=_hint(error)
+            ) from error
+        answer = self._say(do="hello", protocol=PROTOCOL)
+        try:
+            identity = identity_from(answer)
+        except LinkFault as fault:
+            self._throw_away(fault)
+            raise
+        self._identity = self._identity or identity
+
+    def _started(self) -> AnswerColumns:
+        if self._columns is None:
+            raise RuntimeError("the controller has not been started")
+        return self._columns
+
+    def _say(self, **message: Any) -> dict[str, Any]:
+        try:
+            return self._ask(orjson.dumps(message)[1:-1])
+        except LinkFault as fault:
+            self._throw_away(fault)
+            raise
+
+    def _line(self, members: bytes) -> bytes:
+        line = b'{"seq":%d,%b}\n' % (self._seq, members)
+        self._seq += 1
+        return line
+
+    def _ask(self, members: bytes) -> dict[str, Any]:
+        """Send a message of these members and take its answer; its `seq` is checked."""
+        assert self._process is not None
+        seq = self._seq
+        self._sent = self._line(members)
+        self._received = b""
+        try:
+            line = self._process.ask(self._sent, self.limit_s)
+        except NoAnswer as silence:
+            self._received = silence.partial
+            raise _silence_fault(silence, self.limit_s) from silence
+        self._received = line
+        if self.listener is not None:
+            self.listener(self._sent, bytes(line))
+        try:
+            answer = orjson.loads(line)
+        except orjson.JSONDecodeError as error:
+            raise _not_json(line, error) from error
+        if type(answer) is not dict:
+            raise _answers_fault(
+                f"a JSON {type(answer).__name__}", "The answer is not a JSON object."
+            )
+        said = answer.get("seq")
+        if said != seq or type(said) is bool:
+            observed = "no seq" if said is None else f"seq {said!r:.40}"
+            raise LinkFault(
+                "LINK.sequence",
+                observed=observed,
+                expected=f"seq {seq}",
+                sentence=f"The answer to message {seq} has {observed}; it must repeat seq {seq}.",
+            )
+        if unread := self._process.unread:
+            self._received = line + unread
+            raise _answers_fault(
+                "more than one line", "The program printed more than one line as its answer."
+            )
+        return answer
+
+    def _last_lines(self) -> dict[str, str]:
+        assert self._process is not None
+        return {
+            "sent": shortened(self._sent),
+            "received": shortened(self._received),
+            "stderr": self._process.stderr.text,
+        }
+
+    def _throw_away(self, fault: LinkFault) -> None:
+        """End the program and add to the fault what was said last."""
+        if self._process is not None:
+            self._process.kill()
+            vars(fault).update(self._last_lines())
+        self.restart()
+
+    def _fault(self, requirement: str, observed: str, expected: str, sentence: str) -> LinkFault:
+        fault = LinkFault(requirement, observed=observed, expected=expected, sentence=sentence)
+        self._throw_away(fault)
+        return fault
+
+
+def _hint(error: OSError) -> str:
+    if error.errno == errno.ENOEXEC:
+        return "it is neither a program for this machine nor a script that begins with #!"
+    if error.errno == errno.ENOENT:
+        return "is the interpreter in its first line installed?"
+    return ""
+
+
+def _end(status: int) -> str:
+    if status >= 0:
+        return f"exited with {status}"
+    try:
+        return f"killed by {signal.Signals(-status).name}"
+    except ValueError:
+        return f"killed by signal {-status}"
+
+
+def _no_rows(error: object) -> LinkFault:
+    return rows_fault(
+        f"an error: {error!r:.80}",
+        "one row for each row sent",
+        f"The program answered samples with an error: {error!r:.200}; it must answer every row.",
+    )
+
+
+def _answers_fault(observed: str, sentence: str) -> LinkFault:
+    return LinkFault(
+        "LINK.answers",
+        observed=observed,
+        expected="one JSON object on one line to each message",
+        sentence=f"{sentence} It must be one JSON object on one line.",
+    )
+
+
+def _not_json(line: bytes | bytearray, error: orjson.JSONDecodeError) -> LinkFault:
+    try:
+        line.decode("utf-8")
+    except UnicodeDecodeError as wrong:
+        return _answers_fault(
+            f"not UTF-8 at byte {wrong.start}", f"Byte {wrong.start} of the answer is not UTF-8."
+        )
+    if not line.strip():
+        return _answers_fault("an empty line", "The program answered with an empty line.")
+    if error.pos >= len(line.rstrip()):
+        return _answers_fault(
+            "JSON without its end", "The line ends before the JSON does: is it broken over two lines?"
+        )
+    return _answers_fault(
+        f"not JSON: {error.msg}", f"The answer is not JSON: {error.msg}, byte {error.pos + 1}."
+    )
+
+
+def _silence_fault(silence: NoAnswer, limit_s: float) -> LinkFault:
+    if silence.reason == "exited" and silence.status is not None:
+        observed = _end(silence.status)
+        return LinkFault(
+            "LINK.stays-alive",
+            observed=observed,
+            expected="runs until stop",
+            sentence=f"The program ended without an answer: {observed}.",
+        )
+    if silence.reason == "endless":
+        return _answers_fault(
+            f"a line of more than {LONGEST_LINE_BYTES} bytes",
+            "The program prints a line that does not end.",
+        )
+    if silence.reason == "closed":
+        return _answers_fault(
+            "closed its standard output", "The program closed its standard output and lives on."
+        )
+    half = (
+        "half a line: is its end missing" if silence.partial else "no answer: is the output flushed"
+    )
+    observed = f"{'half a line' if silence.partial else 'no answer'} within {limit_s:g} s"
+    return _answers_fault(observed, f"After {limit_s:g} s there was {half} after every line?")

@@ -1,0 +1,251 @@
+"""A Python class as a controller, in this process.
+
+The class is made as `Class(settings, soc)`: a mapping of every setting by name, and the starting
+count. `step(t, v, i, cell_max_v, temp_c, temp_max_c)` takes one sample, None for a reading that is
+missing, and returns a mapping or an object with the answer columns; one that the controller does
+not have is left out or None. `power_cycle()` loses the power. The class says who it is in `name`,
+`version`, `features` and, where its settings cannot be set, `fixed`. It refuses settings by
+raising `ValueError` when it is made.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import sys
+import traceback
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ctrl.settings import Settings
+from ctrl.vocabulary import Stage
+from harness.attach.answers import AnswerColumns, rows_fault
+from harness.attach.base import AttachError, Attachment, LinkFault, Refused
+from harness.attach.identity import PROTOCOL, identity_from
+from harness.attach.kept import Kept, KeptText
+from harness.attach.limit import TimedOut, time_limit
+from harness.run import ANSWER_COLUMNS, OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Answers, Identity, Trace
+
+# The limit for one answer is the limit for so many samples, as in the line protocol.
+SAMPLES_A_LIMIT = 1000
+TRACEBACK_LINES = 12
+
+
+def open_attachment(spec: str, rest: str, limit_s: float) -> PythonAttachment:
+    """Attach the class of `py:module:Class` or `py:path/to/file.py:Class`.
+
+    Raises:
+        AttachError: there is no such class, or its module cannot be imported.
+    """
+    where, _, name = rest.rpartition(":")
+    if not where or not name:
+        raise AttachError(
+            f"{spec!r} names no class", hint="write py:module:Class or py:path/to/file.py:Class"
+        )
+    module = _imported(where)
+    found = getattr(module, name, None)
+    if not isinstance(found, type):
+        classes = [key for key, value in vars(module).items() if isinstance(value, type)]
+        raise AttachError(
+            f"{where} has no class {name}", hint=f"it has {', '.join(classes) or 'no class at all'}"
+        )
+    return PythonAttachment(spec, found, limit_s)
+
+
+def _imported(where: str) -> Any:
+    path = Path(where)
+    folder = path.parent if path.suffix == ".py" else Path()
+    if path.suffix == ".py" and not path.is_file():
+        raise AttachError(f"there is no file {where}", hint=f"seen from {Path.cwd()}")
+    # What stands beside the class can be imported by it, as if it were run from there.
+    if (beside := str(folder.resolve())) not in sys.path:
+        sys.path.insert(0, beside)
+    try:
+        with redirect_stdout(sys.stderr):
+            return _module_of(path) if path.suffix == ".py" else importlib.import_module(where)
+    except (Exception, SystemExit) as error:
+        raise AttachError(
+            f"cannot import {where}: {type(error).__name__}: {error}", hint=_trimmed(error)
+        ) from error
+
+
+def _module_of(path: Path) -> Any:
+    plan = importlib.util.spec_from_file_location(path.stem, path)
+    assert plan is not None
+    assert plan.loader is not None
+    module = importlib.util.module_from_spec(plan)
+    # dataclasses and pickles look their module up by its name.
+    sys.modules.setdefault(path.stem, module)
+    plan.loader.exec_module(module)
+    return module
+
+
+class PythonAttachment(Attachment):
+    """A controller that is a Python class."""
+
+    def __init__(self, spec: str, controller: type[Any], limit_s: float) -> None:
+        super().__init__(spec, limit_s)
+        self._class = controller
+        self._identity: Identity | None = None
+        self._columns: AnswerColumns | None = None
+        self._controller: Any = None
+        self._printed = Kept()
+
+    def hello(self) -> Identity:
+        """Who the class says it is; see the base class."""
+        if self._identity is None:
+            members = ("name", "version", "features", "fixed")
+            said = {name: getattr(self._class, name, None) for name in members}
+            identity = identity_from(said | {"protocol": PROTOCOL, "language": "Python"})
+            needed = ("step", "power_cycle") if "power_cycle" in identity.features else ("step",)
+            for method in needed:
+                if not callable(getattr(self._class, method, None)):
+                    raise LinkFault(
+                        "LINK.greets",
+                        observed=f"no method {method}",
+                        expected=f"methods {' and '.join(needed)}",
+                        sentence=f"The class {self._class.__name__} has no method {method}.",
+                    )
+            self._identity = identity
+        return self._identity
+
+    def start(self, settings: Settings, soc: float) -> None:
+        """Make a new object of the class; see the base class."""
+        identity = self.hello()
+        self.restart()
+        with self._watched(f"{self._class.__name__}(settings, soc)"):
+            try:
+                self._controller = self._class(settings.to_mapping(), float(soc))
+            except ValueError as error:
+                raise Refused(str(error), stderr=self._printed.text) from error
+        self._columns = AnswerColumns(identity.features)
+
+    def run(self, trace: Trace) -> Answers:
+        """Step through the samples; see the base class."""
+        if self._columns is None:
+            raise RuntimeError("the controller has not been started")
+        if not len(trace):
+            raise ValueError("a run needs at least one sample")
+        for start in range(0, len(trace), SAMPLES_A_LIMIT):
+            self._steps(self._columns, trace.part(start, start + SAMPLES_A_LIMIT), start)
+        return self._columns.answers()
+
+    def power_cycle(self) -> None:
+        """Let the controller lose its power; see the base class."""
+        if self._columns is None:
+            raise RuntimeError("the controller has not been started")
+        with self._watched("power_cycle()"):
+            self._controller.power_cycle()
+
+    def restart(self) -> None:
+        """Forget the object; the next `start` makes a new one."""
+        self._controller = None
+        self._columns = None
+        self._printed = Kept()
+
+    def _steps(self, columns: AnswerColumns, part: Trace, start: int) -> None:
+        said: list[Any] = []
+        try:
+            with self._watched("step(…)"):
+                step = self._controller.step
+                for row in _readings(part):
+                    said.append(step(*row))
+            rows = [_row(answer) for answer in said]
+            names, rows = _present(rows)
+            columns.name(names)
+            columns.take(rows, len(rows))
+        except LinkFault as fault:
+            fault.index = start + (fault.index if fault.index >= 0 else len(said) % len(part))
+            self.restart()
+            raise
+
+    @contextmanager
+    def _watched(self, call: str) -> Iterator[None]:
+        """Run code of the class: what it prints is kept, what it raises becomes a fault."""
+        sink = KeptText(self._printed)
+        try:
+            with redirect_stdout(sink), redirect_stderr(sink), time_limit(self.limit_s):
+                yield
+        except (LinkFault, KeyboardInterrupt):
+            raise
+        except TimedOut as error:
+            raise LinkFault(
+                "LINK.answers",
+                observed=f"no answer within {self.limit_s:g} s",
+                expected="an answer within the limit",
+                sentence=f"{call} took longer than {self.limit_s:g} s and was cut off.",
+                sent=call,
+                stderr=self._printed.text + _trimmed(error),
+            ) from None
+        except BaseException as error:
+            raised = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+            raise LinkFault(
+                "LINK.stays-alive",
+                observed=raised,
+                expected="no exception",
+                sentence=f"{call} raised {raised}",
+                sent=call,
+                stderr=self._printed.text + _trimmed(error),
+            ) from error
+
+
+def _readings(trace: Trace) -> Iterator[tuple[float | None, ...]]:
+    """The samples as the arguments of `step`: None for what is missing or not finite."""
+    columns: list[list[float | None]] = []
+    for name in REQUIRED_COLUMNS + OPTIONAL_COLUMNS:
+        if name not in trace.columns:
+            columns.append([None] * len(trace))
+            continue
+        values = trace.column(name)
+        readings: list[float | None] = values.tolist()
+        for index in np.flatnonzero(~np.isfinite(values)):
+            readings[index] = None
+        columns.append(readings)
+    return zip(*columns, strict=True)
+
+
+def _row(answer: Any) -> list[Any]:
+    if isinstance(answer, Mapping):
+        row = [answer.get(name) for name in ANSWER_COLUMNS]
+    else:
+        row = [getattr(answer, name, None) for name in ANSWER_COLUMNS]
+    if isinstance(row[0], Stage):
+        row[0] = row[0].word
+    return row
+
+
+def _present(rows: list[list[Any]]) -> tuple[list[str], list[list[Any]]]:
+    """The names of the columns in which there is an answer, and the rows of just those.
+
+    Raises:
+        LinkFault: `LINK.rows`: a column that only some of the answers have.
+    """
+    kept = [k for k, value in enumerate(rows[0]) if value is not None]
+    if "stage" not in [ANSWER_COLUMNS[k] for k in kept]:
+        raise rows_fault(
+            "no stage", "a stage in every answer", "step(…) returned no stage.", index=0
+        )
+    for index, row in enumerate(rows):
+        here = [k for k, value in enumerate(row) if value is not None]
+        if here != kept:
+            uneven = ANSWER_COLUMNS[min(set(here) ^ set(kept))]
+            raise rows_fault(
+                f"{uneven} in some answers only",
+                "the same columns in every answer",
+                f"step(…) returned {uneven} for some samples and not for others.",
+                index=index,
+            )
+    return [ANSWER_COLUMNS[k] for k in kept], [[row[k] for k in kept] for row in rows]
+
+
+def _trimmed(error: BaseException) -> str:
+    """The end of the traceback, without the harness's own part of it."""
+    own = Path(__file__).parent
+    frames = traceback.extract_tb(error.__traceback__)
+    theirs = [frame for frame in frames if Path(frame.filename).parent != own]
+    lines = traceback.format_list(theirs) + traceback.format_exception_only(error)
+    return "\n" + "".join(lines[-TRACEBACK_LINES:]).rstrip()
