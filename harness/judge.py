@@ -1,0 +1,348 @@
+"""A controller and cases in, a verdict requirement by requirement out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Literal
+
+import numpy as np
+from attrs import evolve, field, frozen
+
+from ctrl.vocabulary import Stage
+from harness.attach.base import Attachment, LinkFault, Refused
+from harness.attach.drive import drive
+from harness.rules import REQUIREMENTS
+from harness.rules.life import lives
+from harness.rules.link import CUTS, FRESH
+from harness.rules.power import STARTS as STARTS_IN_BULK
+from harness.rules.requirement import Marks, Requirement
+from harness.run import ANSWER_COLUMNS, Answers, Case, Finding, Identity, Outcome, Run
+
+# Requirements that any answered message puts to the test.
+TRANSPORT = tuple(
+    r.id for r in REQUIREMENTS if r.group == "LINK" and r.id not in (CUTS, FRESH, "LINK.stops")
+)
+
+
+@frozen
+class CaseVerdict:
+    """What one case says of each requirement.
+
+    Attributes:
+        case: id of the case.
+        exercised: how often each requirement was put to the test.
+        findings: what was wrong, by time.
+    """
+
+    case: str
+    exercised: Mapping[str, int]
+    findings: tuple[Finding, ...]
+
+
+@frozen
+class RequirementResult:
+    """What all cases together say of one requirement.
+
+    Attributes:
+        requirement: its id.
+        outcome: what is known of it.
+        exercised: how often it was put to the test.
+        cases: ids of the cases that did.
+        findings: what was wrong.
+    """
+
+    requirement: str
+    outcome: Outcome
+    exercised: int
+    cases: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+
+@frozen
+class Report:
+    """The verdict on one controller.
+
+    Attributes:
+        spec: how it was attached.
+        identity: who it says it is; None where it never said.
+        results: one for each requirement that was asked for, in the order of the catalogue.
+        cases: how many cases ran.
+        not_applicable: cases that its fixed settings or claims rule out, with the reason.
+        errors: cases that could not be judged, with the reason.
+    """
+
+    spec: str
+    identity: Identity | None
+    results: tuple[RequirementResult, ...]
+    cases: int
+    not_applicable: Mapping[str, str] = field(factory=dict)
+    errors: Mapping[str, str] = field(factory=dict)
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every finding, in the order of the catalogue."""
+        return tuple(finding for result in self.results for finding in result.findings)
+
+    @property
+    def exit_code(self) -> Literal[0, 1, 3]:
+        """0 conforms, 1 does not conform, 3 could not be judged."""
+        outcomes = {result.outcome for result in self.results}
+        if Outcome.FAIL in outcomes:
+            return 1
+        judged = outcomes & {Outcome.PASS}
+        return 3 if self.errors or Outcome.ERROR in outcomes or not judged else 0
+
+
+def judge(
+    run: Run, selected: Iterable[str] | None = None, *, tolerance_s: float = 0.0
+) -> CaseVerdict:
+    """Judge one run by every requirement that applies.
+
+    Args:
+        run: what a controller answered.
+        selected: ids of the requirements to judge; None for all.
+        tolerance_s: declared tolerance of the controller's clock, s.
+    """
+    wanted = {
+        r.id
+        for r in REQUIREMENTS
+        if r.features <= run.identity.features and (selected is None or r.id in set(selected))
+    }
+    checks = dict.fromkeys(r.check for r in REQUIREMENTS if r.id in wanted)
+    marks = Marks(run.case.id)
+    for life in lives(run, tolerance_s):
+        for check in checks:
+            check(life, marks)
+    findings = _expected(run, marks)
+    findings += [finding for finding in marks.findings if finding.requirement in wanted]
+    after_power = {f.index for f in findings if f.requirement == STARTS_IN_BULK}
+    findings = [
+        f for f in findings if f.index not in after_power or f.requirement == STARTS_IN_BULK
+    ]
+    exercised = {name: times for name, times in marks.exercised.items() if name in wanted}
+    return CaseVerdict(run.case.id, exercised, tuple(sorted(findings, key=lambda f: f.index)))
+
+
+def _expected(run: Run, marks: Marks) -> list[Finding]:
+    """Compare with what the case says must come out: a net under the requirements' own checks."""
+    expected, case = run.case.expected, run.case
+    if expected is None or marks.findings or not case.requirements:
+        return []
+    stage, t = run.answers.stage, case.trace.t
+    edges = [0, *(np.flatnonzero(stage[1:] != stage[:-1]) + 1).tolist()]
+    seen = [(k, float(t[k]), int(stage[k])) for k in edges if len(stage)]
+    said = [(at, Stage.from_word(word)) for at, word in expected.stages]
+    for number in range(max(len(seen), len(said))):
+        observed = seen[number] if number < len(seen) else None
+        wanted = said[number] if number < len(said) else None
+        if observed and wanted and observed[2] == wanted[1]:
+            around = np.abs(np.diff(t[max(observed[0] - 1, 0) : observed[0] + 2]))
+            if abs(observed[1] - wanted[0]) <= around.max(initial=0.0) + 1e-6:
+                continue
+        k = observed[0] if observed else len(t) - 1
+        return [
+            Finding(
+                requirement=case.requirements[0],
+                case=case.id,
+                t=float(t[k]),
+                index=k,
+                observed=f"{Stage(observed[2]).word} from t = {observed[1]:g} s"
+                if observed
+                else "none",
+                expected=f"{wanted[1].word} from t = {wanted[0]:g} s"
+                if wanted
+                else "no more changes",
+                margin=abs(observed[1] - wanted[0]) if observed and wanted else 0.0,
+                unit="s",
+                sentence="the stages are not those that the case expects",
+            )
+        ]
+    return []
+
+
+class _Tally:
+    """Verdicts of single cases, gathered requirement by requirement."""
+
+    def __init__(self, selected: Sequence[Requirement]) -> None:
+        self.selected = selected
+        self.exercised: Counter[str] = Counter()
+        self.cases: dict[str, list[str]] = {r.id: [] for r in selected}
+        self.findings: dict[str, list[Finding]] = {r.id: [] for r in selected}
+
+    def add(self, verdict: CaseVerdict) -> None:
+        for name, times in verdict.exercised.items():
+            if name in self.cases:
+                self.exercised[name] += times
+                self.cases[name].append(verdict.case)
+        for finding in verdict.findings:
+            if finding.requirement in self.findings:
+                self.findings[finding.requirement].append(finding)
+
+    def results(
+        self, identity: Identity | None, errors: Mapping[str, str]
+    ) -> tuple[RequirementResult, ...]:
+        claims = identity.features if identity else frozenset()
+        results = []
+        for requirement in self.selected:
+            name = requirement.id
+            if self.findings[name]:
+                outcome = Outcome.FAIL
+            elif identity is None:
+                outcome = Outcome.UNKNOWN
+            elif not requirement.features <= claims:
+                outcome = Outcome.NOT_CLAIMED
+            elif self.exercised[name]:
+                outcome = Outcome.PASS
+            else:
+                outcome = Outcome.ERROR if errors else Outcome.NOT_EXERCISED
+            results.append(
+                RequirementResult(
+                    name,
+                    outcome,
+                    self.exercised[name],
+                    tuple(self.cases[name]),
+                    tuple(self.findings[name]),
+                )
+            )
+        return tuple(results)
+
+
+def verify(
+    attachment: Attachment,
+    cases: Sequence[Case],
+    *,
+    selected: Iterable[str] | None = None,
+    not_applicable: Mapping[str, str] | None = None,
+    fail_fast: bool = False,
+    tolerance_s: float = 0.0,
+    progress: Callable[[Case], None] | None = None,
+) -> Report:
+    """Try every case on a controller, and judge what it answers.
+
+    Args:
+        attachment: the controller.
+        cases: what to try; those that need a feature it does not claim are left out.
+        selected: ids of the requirements to judge; None for all.
+        not_applicable: cases left out beforehand, with the reason.
+        fail_fast: stop at the first case with a finding.
+        tolerance_s: declared tolerance of the controller's clock, s.
+        progress: called with each case before it runs.
+
+    Raises:
+        ValueError: no case, or an unknown requirement.
+    """
+    chosen = _chosen(selected)
+    if not cases and not not_applicable:
+        raise ValueError("there is no case to try")
+    names = {r.id for r in chosen}
+    tally = _Tally(chosen)
+    left_out = dict(not_applicable or {})
+    errors: dict[str, str] = {}
+    identity: Identity | None = None
+    ran = 0
+    for case in cases:
+        if progress is not None:
+            progress(case)
+        try:
+            identity = attachment.hello()
+            lacking = sorted(case.features - identity.features)
+            if lacking:
+                left_out[case.id] = (
+                    f"needs {', '.join(lacking)}, which the controller does not claim"
+                )
+                continue
+            ran += 1
+            verdict = _tried(attachment, case, names, tolerance_s)
+        except LinkFault as fault:
+            verdict = CaseVerdict(case.id, {fault.requirement: 1}, (fault.finding(case.id),))
+            if not isinstance(fault, Refused):
+                attachment.restart()
+        tally.add(verdict)
+        if identity is None:
+            errors[case.id] = "the controller never said who it is"
+            break
+        if fail_fast and any(finding.requirement in names for finding in verdict.findings):
+            break
+    if identity is not None and ran:
+        tally.add(_stopped(attachment, cases[-1].id))
+    return Report(
+        spec=attachment.spec,
+        identity=identity,
+        results=tally.results(identity, errors),
+        cases=ran,
+        not_applicable=left_out,
+        errors=errors,
+    )
+
+
+def _chosen(selected: Iterable[str] | None) -> tuple[Requirement, ...]:
+    if selected is None:
+        return REQUIREMENTS
+    wanted = set(selected)
+    unknown = wanted - {r.id for r in REQUIREMENTS}
+    if unknown or not wanted:
+        raise ValueError(f"no such requirement: {', '.join(sorted(unknown)) or 'none was named'}")
+    return tuple(r for r in REQUIREMENTS if r.id in wanted)
+
+
+def _stopped(attachment: Attachment, case: str) -> CaseVerdict:
+    """The end of the program, after the last case."""
+    try:
+        attachment.stop()
+    except LinkFault as fault:
+        return CaseVerdict(case, {fault.requirement: 1}, (fault.finding(case),))
+    return CaseVerdict(case, {"LINK.stops": 1}, ())
+
+
+def _tried(attachment: Attachment, case: Case, names: set[str], tolerance_s: float) -> CaseVerdict:
+    """Run one case and judge it; those about the link itself are run a second time."""
+    run = drive(attachment, case)
+    verdict = judge(run, names, tolerance_s=tolerance_s)
+    exercised = {**verdict.exercised, **dict.fromkeys(TRANSPORT, 1)}
+    findings = list(verdict.findings)
+    again = [name for name in (CUTS, FRESH) if name in case.requirements and name in names]
+    for name in again:
+        exercised[name] = 1
+        other = _whole(case) if name == CUTS else case
+        difference = _difference(run, drive(attachment, other).answers)
+        if difference is not None:
+            findings.append(_differs(run, difference, name))
+    return CaseVerdict(case.id, exercised, tuple(findings))
+
+
+def _whole(case: Case) -> Case:
+    return evolve(case, cuts=())
+
+
+def _difference(run: Run, other: Answers) -> tuple[int, str, object, object] | None:
+    """The first row, with its column, in which two answers to the same case differ."""
+    found = []
+    for name in ANSWER_COLUMNS:
+        one, two = getattr(run.answers, name), getattr(other, name)
+        if one is None or two is None:
+            continue
+        rows = np.flatnonzero(one != two)
+        if len(rows):
+            found.append((int(rows[0]), name, one[rows[0]], two[rows[0]]))
+    return min(found, key=lambda row: row[0]) if found else None
+
+
+def _differs(run: Run, difference: tuple[int, str, object, object], name: str) -> Finding:
+    k, column, one, two = difference
+    why = (
+        "cut into messages in another way"
+        if name == CUTS
+        else "run a second time after a new start"
+    )
+    return Finding(
+        requirement=name,
+        case=run.case.id,
+        t=float(run.case.trace.t[k]),
+        index=k,
+        observed=f"{column} {two}",
+        expected=f"{column} {one}",
+        margin=0.0,
+        unit="",
+        sentence=f"the same trace, {why}, was answered differently: {column} {two} in place of {one}",
+    )
