@@ -194,6 +194,7 @@ def _unjust_reset(
         held_s = hold.proved_since(hold.may_expire, hold.may_prove).held_s(k)
         if held_s >= s.confirm_s - life.slack_s(hold.episode.start + k):
             return ""
+        held_s = max(hold.proved_since(max(hold.expires, 0), hold.may_prove).held_s(k), 0.0)
         requirement, margin, unit = CONFIRMED, s.confirm_s - held_s, "s"
         expected = f"full_v held for confirm_s ({s.confirm_s:g} s) after the hold"
         sentence = (
@@ -238,6 +239,7 @@ def _refusal(
         waited_s = float(hold.t[k] - hold.t[hold.may_expire])
         if to is Stage.FLOAT and waited_s >= s.wait_limit_s - life.slack_s(hold.episode.start + k):
             return
+        waited_s = float(hold.t[k] - hold.t[hold.expires]) if k >= hold.expires >= 0 else 0.0
         requirement, margin, unit = WAIT, s.wait_limit_s - waited_s, "s"
         expected = f"absorption, for up to {s.wait_limit_s:g} s after the hold, then float"
         what = f"the wait ended {margin:g} s before wait_limit_s ({s.wait_limit_s:g} s) was over"

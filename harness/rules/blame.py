@@ -29,7 +29,7 @@ def early_blame(life: Life, default: str, holds: Flags, k: int, first: int) -> s
         k: the sample of the decision.
         first: the earliest sample from which the dwell may count.
     """
-    if k >= len(life.t) or not holds[k]:
+    if not holds[k]:
         return default
     false = np.flatnonzero(~holds[first:k])
     begin = first + (int(false[-1]) + 1 if len(false) else 0)
@@ -73,8 +73,6 @@ def too_short(
     at_least: bool,
 ) -> Shortfall:
     """Why a voltage dwell does not justify a decision at sample `k`."""
-    if k >= len(life.t):
-        return Shortfall(0.0, "", "there was no reading to base it on")
     level_v = float(life.level_v[k])
     held_s = held.held_s(k)
     if held_s < 0:

@@ -23,11 +23,10 @@ def entries(life: Life, marks: Marks) -> None:
         else life.held(life.level_v >= s.entry_v + life.either_way_v, Stage.BULK)
     )
     for episode in life.of_stage(Stage.BULK):
-        if episode.to is Stage.ABSORPTION:
+        if episode.to is Stage.ABSORPTION and episode.left_on_valid:
             marks.seen(HELD)
             k = episode.stop
-            held_s = may.held_s(k) if episode.left_on_valid else -1.0
-            if held_s < s.entry_dwell_s - life.slack_s(min(k, len(life.t) - 1)):
+            if may.held_s(k) < s.entry_dwell_s - life.slack_s(k):
                 what = too_short(
                     life,
                     k,
@@ -59,7 +58,7 @@ def entries(life: Life, marks: Marks) -> None:
             )
         # The sample on which bulk was entered by a change of stage cannot change it once more.
         first = episode.start + (1 if episode.came_from is not None else 0)
-        due = must.due(first, episode.stop - 1, s.entry_dwell_s)
+        due = must.due(first, episode.last, s.entry_dwell_s)
         if due < 0:
             continue
         marks.seen(LATE)

@@ -143,7 +143,7 @@ def _overdue(
     # The sample on which float was entered cannot change the stage once more.
     first, last = episode.start + 1, episode.stop - 1
     found: list[tuple[int, str, float, str, str]] = []
-    due = dwell.must.due(first, last, s.return_dwell_s)
+    due = dwell.must.due(first, episode.last, s.return_dwell_s)
     if due >= 0:
         marks.seen(LOW)
         late = dwell.must.following(due, life.tolerance_s)

@@ -67,7 +67,8 @@ class Hold:
 def hold_clock(t: Floats, sagged: Flags, on_sag: str) -> Floats:
     """What the hold timer shows at each sample, s; `t` and `sagged` begin with the hold."""
     if on_sag == "run":
-        return t - t[0]
+        from_start_s: Floats = t - t[0]
+        return from_start_s
     if on_sag == "pause":
         counts = np.where(sagged[:-1], 0.0, np.diff(t))
         return np.concatenate(([0.0], np.cumsum(counts)))
@@ -88,11 +89,11 @@ def holds_of(life: Life) -> list[Hold]:
     s = life.settings
     result = []
     for episode in life.of_stage(Stage.ABSORPTION):
-        start, last = episode.start, min(episode.last, len(life.t) - 1)
-        broken = life.broken_at(start + 1, min(episode.last, len(life.t) - 1))
+        start, last = episode.start, episode.last
+        broken = life.broken_at(start + 1, last)
         if broken >= 0:
             last = broken - 1
-        if last < start:
+        if last < start or episode.stop == start:
             continue
         part = slice(start, last + 1)
         t, level_v, i = life.t[part], life.level_v[part], life.i[part]

@@ -49,7 +49,7 @@ class Episode:
     @property
     def last(self) -> int:
         """The last valid sample that its rules see: the one that it is left on, where it is valid."""
-        return self.stop if self.to is not None and self.left_on_valid else self.stop - 1
+        return self.stop if self.left_on_valid else self.stop - 1
 
 
 class Life:

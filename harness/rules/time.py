@@ -9,7 +9,6 @@ from harness.rules.absorption import absorptions
 from harness.rules.blame import BACK, GAP, INVALID
 from harness.rules.count import GAP as ADDS_NOTHING
 from harness.rules.count import SOC_SLACK, counts
-from harness.rules.entry import entries
 from harness.rules.float_stage import RUNS_ON, floats
 from harness.rules.life import Life
 from harness.rules.requirement import Marks, Requirement
@@ -137,6 +136,3 @@ REQUIREMENTS = (
         check=skips,
     ),
 )
-
-# These judge requirements of this group beside their own.
-SHARED = (entries, floats)

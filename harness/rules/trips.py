@@ -258,7 +258,7 @@ def _entry(life: Life, episode: Episode, causes: list[Cause], marks: Marks) -> b
 def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) -> None:
     """Judge when inhibited was left, or was not."""
     s = life.settings
-    first, last = episode.start, min(episode.last, len(life.t) - 1)
+    first, last = episode.start, episode.last
     if last < first:
         return
     part = slice(first, last + 1)
@@ -320,7 +320,7 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
                     f"of the {s.release_dwell_s:g} s of release_dwell_s"
                 ),
             )
-    due = must_held.due(0, episode.stop - 1 - first, s.release_dwell_s)
+    due = must_held.due(0, last - first, s.release_dwell_s)
     if due < 0:
         return
     marks.seen(RELEASES)
