@@ -24,6 +24,9 @@ TRANSPORT = tuple(
     r.id for r in REQUIREMENTS if r.group == "LINK" and r.id not in (CUTS, FRESH, "LINK.stops")
 )
 
+# After so many cases in a row without a proper answer the rest is not tried.
+SILENT_CASES = 5
+
 
 @frozen
 class CaseVerdict:
@@ -167,6 +170,7 @@ class _Tally:
 
     def __init__(self, selected: Sequence[Requirement]) -> None:
         self.selected = selected
+        self.names = {r.id for r in selected}
         self.exercised: Counter[str] = Counter()
         self.cases: dict[str, list[str]] = {r.id: [] for r in selected}
         self.findings: dict[str, list[Finding]] = {r.id: [] for r in selected}
@@ -236,45 +240,93 @@ def verify(
     chosen = _chosen(selected)
     if not cases and not not_applicable:
         raise ValueError("there is no case to try")
-    names = {r.id for r in chosen}
+    trial = _Trial(attachment, {r.id for r in chosen}, tolerance_s)
     tally = _Tally(chosen)
     left_out = dict(not_applicable or {})
-    errors: dict[str, str] = {}
-    identity: Identity | None = None
-    ran = 0
-    for case in cases:
+    for number, case in enumerate(cases):
         if progress is not None:
             progress(case)
-        try:
-            identity = attachment.hello()
-            lacking = sorted(case.features - identity.features)
-            if lacking:
-                left_out[case.id] = (
-                    f"needs {', '.join(lacking)}, which the controller does not claim"
-                )
-                continue
-            ran += 1
-            verdict = _tried(attachment, case, names, tolerance_s)
-        except LinkFault as fault:
-            verdict = CaseVerdict(case.id, {fault.requirement: 1}, (fault.finding(case.id),))
-            if not isinstance(fault, Refused):
-                attachment.restart()
+        reason = trial.lacking(case)
+        if reason:
+            left_out[case.id] = reason
+            continue
+        verdict = trial.of(case)
         tally.add(verdict)
-        if identity is None:
-            errors[case.id] = "the controller never said who it is"
+        if trial.given_up:
+            trial.errors.update(dict.fromkeys((c.id for c in cases[number + 1 :]), trial.given_up))
             break
-        if fail_fast and any(finding.requirement in names for finding in verdict.findings):
+        if fail_fast and any(finding.requirement in tally.names for finding in verdict.findings):
             break
-    if identity is not None and ran:
-        tally.add(_stopped(attachment, cases[-1].id))
+    if trial.ran and trial.identity is not None:
+        tally.add(trial.farewell(cases[-1].id))
     return Report(
         spec=attachment.spec,
-        identity=identity,
-        results=tally.results(identity, errors),
-        cases=ran,
+        identity=trial.identity,
+        results=tally.results(trial.identity, trial.errors),
+        cases=trial.ran,
         not_applicable=left_out,
-        errors=errors,
+        errors=trial.errors,
     )
+
+
+class _Trial:
+    """One controller through all its cases: what it says, and how often it fails to."""
+
+    def __init__(self, attachment: Attachment, names: set[str], tolerance_s: float) -> None:
+        self.attachment = attachment
+        self.names = names
+        self.tolerance_s = tolerance_s
+        self.identity: Identity | None = None
+        self.ran = 0
+        self.errors: dict[str, str] = {}
+        self.given_up = ""
+        self.silent_in_a_row = 0
+
+    def lacking(self, case: Case) -> str:
+        """Why the case cannot be tried on this controller; empty where it can, or nobody knows."""
+        try:
+            self.identity = self.attachment.hello()
+        except LinkFault:
+            return ""
+        lacking = sorted(case.features - self.identity.features)
+        if not lacking:
+            return ""
+        return f"needs {', '.join(lacking)}, which the controller does not claim"
+
+    def of(self, case: Case) -> CaseVerdict:
+        """Run one case and judge it; a fault of the link is its verdict."""
+        self.ran += 1
+        try:
+            self.identity = self.attachment.hello()
+            verdict = _tried(self.attachment, case, self.names, self.tolerance_s)
+        except LinkFault as fault:
+            if not isinstance(fault, Refused):
+                self.attachment.restart()
+            self._count(case, fault)
+            t = float(case.trace.t[fault.index]) if fault.index >= 0 else float("nan")
+            finding = fault.finding(case.id, t=t)
+            return CaseVerdict(case.id, {fault.requirement: 1}, (finding,))
+        self.silent_in_a_row = 0
+        return verdict
+
+    def _count(self, case: Case, fault: LinkFault) -> None:
+        if self.identity is None:
+            self.errors[case.id] = self.given_up = "the controller never said who it is"
+            return
+        # Each silence costs the whole limit of an answer; any other fault costs next to nothing.
+        silent = fault.requirement == "LINK.answers"
+        self.silent_in_a_row = self.silent_in_a_row + 1 if silent else 0
+        if self.silent_in_a_row == SILENT_CASES:
+            self.given_up = f"not tried: {SILENT_CASES} cases in a row had no proper answer"
+
+    def farewell(self, case: str) -> CaseVerdict:
+        """The end of the program, after the last case."""
+        try:
+            self.attachment.hello()
+            self.attachment.stop()
+        except LinkFault as fault:
+            return CaseVerdict(case, {fault.requirement: 1}, (fault.finding(case),))
+        return CaseVerdict(case, {"LINK.stops": 1}, ())
 
 
 def _chosen(selected: Iterable[str] | None) -> tuple[Requirement, ...]:
@@ -285,15 +337,6 @@ def _chosen(selected: Iterable[str] | None) -> tuple[Requirement, ...]:
     if unknown or not wanted:
         raise ValueError(f"no such requirement: {', '.join(sorted(unknown)) or 'none was named'}")
     return tuple(r for r in REQUIREMENTS if r.id in wanted)
-
-
-def _stopped(attachment: Attachment, case: str) -> CaseVerdict:
-    """The end of the program, after the last case."""
-    try:
-        attachment.stop()
-    except LinkFault as fault:
-        return CaseVerdict(case, {fault.requirement: 1}, (fault.finding(case),))
-    return CaseVerdict(case, {"LINK.stops": 1}, ())
 
 
 def _tried(attachment: Attachment, case: Case, names: set[str], tolerance_s: float) -> CaseVerdict:

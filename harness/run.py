@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from enum import Enum
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -144,11 +145,16 @@ class Case:
     features: frozenset[str] = frozenset()
     requirements: tuple[str, ...] = ()
 
+    def __attrs_post_init__(self) -> None:
+        outside = [k for k in (*self.cuts, *self.power_cycles) if not 0 <= k < len(self.trace)]
+        if outside:
+            raise ValueError(f"case {self.id}: no sample has the index {outside[0]}")
+
     def stretches(self) -> Iterator[tuple[int, int, bool]]:
         """The trace cut at power cycles and cuts: `(start, stop, power cycle before it)`."""
         cycles = set(self.power_cycles)
         edges = sorted({0, len(self.trace), *self.cuts, *cycles})
-        for start, stop in zip(edges, edges[1:], strict=False):
+        for start, stop in pairwise(edges):
             yield start, stop, start in cycles
 
 
@@ -194,7 +200,13 @@ class Answers:
 
     @classmethod
     def joined(cls, parts: list[Answers]) -> Answers:
-        """The answers of consecutive stretches as one; a column must be in all or in none."""
+        """The answers of consecutive stretches as one.
+
+        Raises:
+            ValueError: there are none, or a column is in some of them and not in others.
+        """
+        if not parts:
+            raise ValueError("there are no answers to join")
 
         def one(name: str) -> Any:
             columns = [getattr(part, name) for part in parts]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from array import array
-from collections.abc import Callable, Iterable, Sequence
+import struct
+from collections.abc import Callable, Sequence
 from math import isfinite
 from typing import Any
 
@@ -12,9 +12,16 @@ import numpy as np
 from ctrl.errors import nearest
 from ctrl.vocabulary import Stage
 from harness.attach.base import LinkFault
+from harness.attach.kept import shortened
 from harness.run import ANSWER_COLUMNS, Answers
 
+# The line sent and the line received.
+Exchange = tuple[bytes, bytes]
+
 _STAGE_CODES: dict[Any, int] = {stage.word: int(stage) for stage in Stage}
+_NOT_YET = object()
+# So many rows are looked at together, whatever the size of a message.
+CHECKED_AT_ONCE = 1000
 _NUMBERS = frozenset((int, float))
 _FEATURE_COLUMNS = {
     "soc": ("soc",),
@@ -33,134 +40,182 @@ def rows_fault(observed: str, expected: str, sentence: str, *, index: int = -1) 
 class AnswerColumns:
     """What one controller answers from its start on, checked as it comes in.
 
-    The values are kept as plain numbers, column by column: a year of samples fits into memory,
-    and one row a message costs no more than it must.
+    Rows are looked at many at a time, so that one row a message costs no more than it must, and
+    kept as plain numbers, so that a year of samples fits into memory.
     """
 
     def __init__(self, features: frozenset[str]) -> None:
         """Begin with nothing; `features` are those that the controller claims."""
         self._features = features
-        self._names: tuple[str, ...] = ()
-        self._named: object = None
-        self._values: dict[str, array[Any]] = {}
+        self._names: list[str] = []
+        self._named: Any = _NOT_YET
+        self._unchecked: list[list[Any]] = []
+        self._exchanges: list[tuple[int, Exchange]] = []
+        self._checked = 0
+        self._values: list[bytearray] = []
 
-    def name(self, names: object) -> None:
-        """Take the names of the columns of the next rows, in their order.
+    def add(self, names: Any, rows: Any, count: int, exchange: Exchange = (b"", b"")) -> None:
+        """Take the rows of one answer to `count` samples, and the names of their columns.
+
+        Args:
+            names: the names, in the order of the values in a row.
+            rows: the rows.
+            count: how many rows there must be.
+            exchange: the lines in which they were asked and answered, for a fault to show.
 
         Raises:
-            LinkFault: `LINK.rows`: not the right names, or not those of the rows before.
+            LinkFault: `LINK.rows`; `index` counts in all rows since the last `answers`. It may be
+                a row of an earlier answer that is not right.
         """
-        if names == self._named:
-            return
-        if not isinstance(names, list | tuple):
-            raise rows_fault(
-                "no list of columns", "a list of column names", "The answer names no columns."
-            )
-        for name in names:
-            if name not in ANSWER_COLUMNS:
-                hint = nearest(str(name), ANSWER_COLUMNS)
-                raise rows_fault(
-                    f"column {name!r}",
-                    f"columns out of {', '.join(ANSWER_COLUMNS)}",
-                    f"The answer has a column {name!r} that the protocol does not know; {hint}",
-                )
-        if "stage" not in names:
-            raise rows_fault(
-                "no column stage", "a column stage", "The answer leaves out the column stage."
-            )
-        if len(set(names)) < len(names):
-            raise rows_fault(
-                f"columns {', '.join(names)}",
-                "every column once",
-                "The answer names a column more than once.",
-            )
-        if self._named is not None:
-            raise rows_fault(
-                f"columns {', '.join(names)}",
-                f"columns {', '.join(self._names)}, as before",
-                "The columns of the answer are not those of the answers before.",
-            )
-        for feature, needed in _FEATURE_COLUMNS.items():
-            if feature in self._features and not set(needed) & set(names):
-                raise rows_fault(
-                    f"feature {feature} claimed, column {needed[0]} left out",
-                    f"column {' or '.join(needed)}, or the feature not claimed",
-                    f"The controller claims {feature} and leaves out what shows it.",
-                )
-        self._named = names
-        self._names = tuple(names)
+        if names != self._named or type(rows) is not list or len(rows) != count:
+            self.check()
+            self._name(names)
+            self._refuse_count(rows, count)
+        self._exchanges.append((self._checked + len(self._unchecked), exchange))
+        self._unchecked += rows
+        if len(self._unchecked) >= CHECKED_AT_ONCE:
+            self.check()
+
+    def check(self) -> None:
+        """Look at the rows that nobody has looked at yet; raises `LinkFault` as `add`."""
+        rows, self._unchecked = self._unchecked, []
+        try:
+            for values, column in zip(self._values, self._columns(rows), strict=True):
+                values += column
+        except LinkFault as fault:
+            wrong = fault.index + self._checked
+            exchange = next(lines for first, lines in reversed(self._exchanges) if first <= wrong)
+            fault.index = wrong
+            fault.sent, fault.received = map(shortened, exchange)
+            raise
+        self._checked += len(rows)
+        self._exchanges.clear()
+
+    def answers(self) -> Answers:
+        """All since the last call, as arrays; raises `LinkFault` as `add`."""
+        self.check()
+        columns = {
+            name: np.frombuffer(values, dtype=_DTYPES[name])
+            for name, values in zip(self._names, self._values, strict=True)
+        }
         self._clear()
+        return Answers(**columns)
 
-    def take(self, rows: object, count: int) -> None:
-        """Take `count` rows, each in the order of the names.
+    def _clear(self) -> None:
+        self._checked = 0
+        self._values = [bytearray() for _ in self._names]
 
-        Raises:
-            LinkFault: `LINK.rows`: not as many, or not of the right width or types.
-        """
-        if type(rows) is not list or set(map(type, rows)) - {list, tuple}:
+    def _columns(self, rows: list[list[Any]]) -> list[bytes]:
+        names = self._names
+        if not rows:
+            return [b"" for _ in names]
+        if set(map(type, rows)) != {list}:
+            index = next(k for k, row in enumerate(rows) if type(row) is not list)
             raise rows_fault(
-                "no list of rows", "a list of rows, each a list", "The answer has no list of rows."
+                f"a row {rows[index]!r:.80}",
+                "a list of values a row",
+                "A row of the answer is not a list.",
+                index=index,
+            )
+        try:
+            columns = list(zip(*rows, strict=True))
+        except ValueError:
+            columns = []
+        if len(columns) != len(names):
+            index = next(k for k, row in enumerate(rows) if len(row) != len(names))
+            raise rows_fault(
+                f"a row of {len(rows[index])} values",
+                f"{len(names)} values a row, one a column",
+                f"A row of the answer has {len(rows[index])} values to {len(names)} columns.",
+                index=index,
+            )
+        return [_CHECKS[name](name, column) for name, column in zip(names, columns, strict=True)]
+
+    def _refuse_count(self, rows: Any, count: int) -> None:
+        if type(rows) is not list:
+            raise rows_fault(
+                "no list of rows",
+                "a list of rows",
+                "The answer has no list of rows.",
+                index=self._checked,
             )
         if len(rows) != count:
             raise rows_fault(
                 f"{len(rows)} rows",
                 f"{count} rows",
                 f"The answer has {len(rows)} rows to {count} rows sent; it must be one to one.",
-                index=min(len(rows), count - 1),
+                index=self._checked + min(len(rows), count - 1),
             )
-        width = len(self._names)
-        try:
-            columns = list(zip(*rows, strict=True))
-            fits = len(columns) == width
-        except ValueError:
-            fits = False
-        if not fits:
-            index = next(k for k, row in enumerate(rows) if len(row) != width)
-            raise rows_fault(
-                f"a row of {len(rows[index])} values",
-                f"{width} values a row, one a column",
-                f"A row of the answer has {len(rows[index])} values to {width} columns.",
-                index=index,
-            )
-        checked = [
-            _CHECKS[name](name, column) for name, column in zip(self._names, columns, strict=True)
-        ]
-        for name, column in zip(self._names, checked, strict=True):
-            self._values[name].extend(column)
 
-    def answers(self) -> Answers:
-        """All that was taken since the last call, as arrays."""
-        columns = {
-            name: np.frombuffer(values, dtype=_DTYPES[name])
-            for name, values in self._values.items()
-        }
+    def _name(self, names: Any) -> None:
+        """Take the names of the columns; they stay the same from the first answer on."""
+        if names == self._named:
+            return
+        wrong = self._wrong_names(names)
+        if wrong is not None:
+            wrong.index = self._checked
+            raise wrong
+        self._names = self._named = names
         self._clear()
-        return Answers(**columns)
 
-    def _clear(self) -> None:
-        self._values = {name: array(_TYPE_CODES.get(name, "d")) for name in self._names}
+    def _wrong_names(self, names: Any) -> LinkFault | None:
+        if not isinstance(names, list):
+            return rows_fault(
+                "no list of columns", "a list of column names", "The answer names no columns."
+            )
+        for name in names:
+            if name not in ANSWER_COLUMNS:
+                return rows_fault(
+                    f"column {name!r:.80}",
+                    f"columns out of {', '.join(ANSWER_COLUMNS)}",
+                    f"The answer has a column {name!r:.80} that the protocol does not know; "
+                    + nearest(str(name), ANSWER_COLUMNS),
+                )
+        said = f"columns {', '.join(names)}" if names else "no columns"
+        if "stage" not in names:
+            return rows_fault(said, "a column stage", "The answer leaves out the column stage.")
+        if len(set(names)) < len(names):
+            return rows_fault(
+                said, "every column once", "The answer names a column more than once."
+            )
+        if self._named is not _NOT_YET:
+            return rows_fault(
+                said,
+                f"columns {', '.join(self._names)}, as before",
+                "The columns of the answer are not those of the answers before.",
+            )
+        for feature, needed in _FEATURE_COLUMNS.items():
+            if feature in self._features and not set(needed) & set(names):
+                return rows_fault(
+                    f"feature {feature} claimed, column {needed[0]} left out",
+                    f"column {' or '.join(needed)}, or the feature not claimed",
+                    f"The controller claims {feature} and leaves out the column that shows it.",
+                )
+        return None
 
 
-def _stages(name: str, column: Sequence[Any]) -> Iterable[int]:
+def _stages(name: str, column: Sequence[Any]) -> bytes:
     try:
-        return [_STAGE_CODES[word] for word in column]
+        return bytes([_STAGE_CODES[word] for word in column])
     except (KeyError, TypeError):
         expected = f"one of {', '.join(_STAGE_CODES)}"
         raise _wrong_value(name, column, _is_stage, expected) from None
 
 
-def _numbers(name: str, column: Sequence[Any]) -> Sequence[float]:
-    if set(map(type, column)) <= _NUMBERS or all(map(_is_number, column)):
-        # One test tells of all: a sum is finite only when every part of it is.
-        if _is_finite(sum(column)) or all(map(_is_finite, column)):
-            return column
+def _numbers(name: str, column: Sequence[Any]) -> bytes:
+    if not (set(map(type, column)) <= _NUMBERS or all(map(_is_number, column))):
+        raise _wrong_value(name, column, _is_number, "a number")
+    # One test tells of all: a sum is finite only when every part of it is.
+    if not (_is_finite(sum(column)) or all(map(_is_finite, column))):
         raise _wrong_value(name, column, _is_finite, "a finite number")
-    raise _wrong_value(name, column, _is_number, "a number")
+    return struct.pack(f"={len(column)}d", *column)
 
 
-def _flags(name: str, column: Sequence[Any]) -> Sequence[bool]:
-    if set(map(type, column)) == {bool} or all(map(_is_flag, column)):
-        return column
+def _flags(name: str, column: Sequence[Any]) -> bytes:
+    if set(map(type, column)) == {bool}:
+        return bytes(column)
+    if all(map(_is_flag, column)):
+        return bytes(map(bool, column))
     raise _wrong_value(name, column, _is_flag, "true or false")
 
 
@@ -198,9 +253,8 @@ def _wrong_value(
     )
 
 
-_Check = Callable[[str, Sequence[Any]], Iterable[Any]]
+_Check = Callable[[str, Sequence[Any]], bytes]
 _CHECKS: dict[str, _Check] = {"stage": _stages, "full_reset": _flags}
 _CHECKS |= {name: _numbers for name in ANSWER_COLUMNS if name not in _CHECKS}
-_TYPE_CODES = {"stage": "b", "full_reset": "b"}
 _DTYPES: dict[str, Any] = {"stage": np.int8, "full_reset": np.bool_}
 _DTYPES |= {name: np.float64 for name in ANSWER_COLUMNS if name not in _DTYPES}

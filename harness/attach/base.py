@@ -8,6 +8,7 @@ from types import TracebackType
 from typing import Self
 
 from ctrl.settings import Settings
+from harness.errors import InputError
 from harness.run import Answers, Finding, Identity, Trace
 
 LINK_REQUIREMENTS = (
@@ -23,19 +24,11 @@ LINK_REQUIREMENTS = (
 )
 
 
-class AttachError(ValueError):
-    """A controller cannot be attached as it was named: the caller's mistake, not the controller's.
-
-    Attributes:
-        hint: what would be right.
-    """
-
-    def __init__(self, message: str, *, hint: str = "") -> None:
-        super().__init__(f"{message}; {hint}" if hint else message)
-        self.hint = hint
+class AttachError(InputError):
+    """A controller cannot be attached as it was named: the mistake is the caller's."""
 
 
-class LinkFault(Exception):
+class LinkFault(Exception):  # noqa: N818  the controller's fault, no error of ours
     """A controller broke a requirement of the group LINK; the rest of the case is not judged.
 
     Attributes:
@@ -45,7 +38,7 @@ class LinkFault(Exception):
         sentence: the same in plain words.
         sent: the last line sent, shortened; empty where nothing was.
         received: the last line received, shortened; empty where nothing was.
-        stderr: what the controller printed on standard error; the middle is left out when it is long.
+        stderr: what the controller printed on standard error, the middle left out when it is long.
         index: index of the first sample of the trace that was not answered as it should; -1 where
             no sample was asked about.
     """
@@ -105,11 +98,13 @@ class Refused(LinkFault):
         reason: the controller's own words.
     """
 
-    def __init__(self, reason: str, *, sent: str = "", received: str = "", stderr: str = "") -> None:
+    def __init__(
+        self, reason: str, *, sent: str = "", received: str = "", stderr: str = ""
+    ) -> None:
         super().__init__(
             "LINK.starts",
             observed=f"refused: {reason}",
-            expected="ok",
+            expected="ok to all settings that the rules allow, or fixed settings in hello",
             sentence=f"The controller refused settings that the rules allow: {reason}",
             sent=sent,
             received=received,

@@ -21,40 +21,39 @@ def identity_from(answer: Mapping[str, Any]) -> Identity:
     """
     protocol = answer.get("protocol")
     if protocol != PROTOCOL or isinstance(protocol, bool):
-        raise _wrong("protocol", protocol, f"protocol {PROTOCOL}")
+        raise _wrong(_said("protocol", protocol), f"protocol {PROTOCOL}")
     name, version, language = (_text(answer, key) for key in ("name", "version", "language"))
     return Identity(name, version, language, _features(answer), _fixed(answer))
 
 
-def _wrong(member: str, value: object, expected: str) -> LinkFault:
-    observed = f"{member} missing" if value is None else f"{member} {_short(value)}"
+def _wrong(observed: str, expected: str) -> LinkFault:
     return LinkFault(
         "LINK.greets",
         observed=observed,
         expected=expected,
-        sentence=f"The answer to hello is not right: {observed}; it must be {expected}.",
+        sentence=f"The answer to hello is not right. It has {observed}; it must have {expected}",
     )
 
 
-def _short(value: object) -> str:
-    text = repr(value)
-    return text if len(text) <= 80 else f"{text[:77]}..."
+def _said(member: str, value: object) -> str:
+    return f"no {member}" if value is None else f"{member} {value!r:.80}"
 
 
 def _text(answer: Mapping[str, Any], key: str) -> str:
     value = answer.get(key)
     if not isinstance(value, str) or not value:
-        raise _wrong(key, value, f"{key} as text that is not empty")
+        raise _wrong(_said(key, value), f"{key} as text that is not empty")
     return value
 
 
 def _features(answer: Mapping[str, Any]) -> frozenset[str]:
     features = answer.get("features")
     if not isinstance(features, list | tuple | set | frozenset):
-        raise _wrong("features", features, "features as a list of words, empty for none")
+        raise _wrong(_said("features", features), "features as a list of words, empty for none")
     for word in features:
         if not isinstance(word, str) or word not in FEATURES:
-            raise _wrong("feature", word, f"a known feature ({nearest(str(word), FEATURES)})")
+            hint = nearest(str(word), FEATURES)
+            raise _wrong(_said("feature", word), f"a feature that the protocol knows: {hint}")
     return frozenset(features)
 
 
@@ -63,13 +62,13 @@ def _fixed(answer: Mapping[str, Any]) -> Settings | None:
     if fixed is None:
         return None
     if not isinstance(fixed, Mapping):
-        raise _wrong("fixed", fixed, "fixed as an object of settings, or left out")
+        raise _wrong(_said("fixed", fixed), "fixed as an object of settings, or left out")
     # A setting that is left out would be taken at its default, and the controller would be judged
     # by a value that it was perhaps not built with.
     missing = [name for name in SETTING_NAMES if name not in fixed]
     if missing:
-        raise _wrong("fixed without", ", ".join(missing), "every setting, null for none")
+        raise _wrong(f"fixed without {', '.join(missing)}", "every setting, null for none")
     try:
         return Settings.from_mapping(fixed)
     except SettingsError as error:
-        raise _wrong("fixed settings:", str(error), "settings that the rules allow") from error
+        raise _wrong(f"fixed: {error}", "settings that the rules allow") from error

@@ -51,11 +51,15 @@ class KeptText(io.TextIOBase):
         return len(text)
 
 
-def shortened(line: bytes | bytearray) -> str:
+def shortened(line: bytes) -> str:
     """One line of a conversation as text, its middle left out when it is long."""
     first, last = LINE_PARTS
-    line = bytes(line).rstrip(b"\r\n")
+    line = line.rstrip(b"\r\n")
     if len(line) > first + last:
         left_out = len(line) - first - last
-        line = b"%b [\xe2\x80\xa6 %d bytes \xe2\x80\xa6] %b" % (line[:first], left_out, line[-last:])
+        line = b"%b [\xe2\x80\xa6 %d bytes \xe2\x80\xa6] %b" % (
+            line[:first],
+            left_out,
+            line[-last:],
+        )
     return line.decode("utf-8", "backslashreplace")

@@ -18,17 +18,22 @@ class TimedOut(BaseException):
 
 @contextmanager
 def time_limit(limit_s: float) -> Iterator[None]:
-    """Raise `TimedOut` in the body after `limit_s` s of the wall clock.
+    """Raise `TimedOut` in the body after `limit_s` s of the wall clock, and after it if need be.
 
     Only Python code in the main thread, on a system with interval timers, can be cut off;
     elsewhere there is no limit.
     """
-    if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
+    if (
+        not hasattr(signal, "setitimer")
+        or threading.current_thread() is not threading.main_thread()
+    ):
         yield
         return
-    armed = True
+    armed, over = True, False
 
     def cut(_: int, __: FrameType | None) -> None:
+        nonlocal over
+        over = True
         if armed:
             raise TimedOut
 
@@ -42,3 +47,5 @@ def time_limit(limit_s: float) -> Iterator[None]:
     finally:
         signal.setitimer(signal.ITIMER_REAL, *timer_before)
         signal.signal(signal.SIGALRM, before)
+    if over:
+        raise TimedOut

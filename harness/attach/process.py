@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
+import select
 import signal
 import subprocess
 import weakref
 from collections.abc import Sequence
 from contextlib import suppress
-from select import POLLIN, POLLOUT, poll
 from time import monotonic
 
 from harness.attach.kept import Kept
@@ -19,9 +19,10 @@ LONGEST_LINE_BYTES = 4 * 1024 * 1024
 # A forked child can hold the pipes open after the program has died, so that no end of file tells
 # of its death: this often it is asked whether it still lives.
 ALIVE_CHECK_S = 0.2
+ALIVE_CHECK_MS = 1000.0 * ALIVE_CHECK_S
 
 
-class NoAnswer(Exception):
+class NoAnswer(Exception):  # noqa: N818  an outcome, not an error of ours
     """No complete line came.
 
     Attributes:
@@ -38,7 +39,12 @@ class NoAnswer(Exception):
 
 
 class Process:
-    """A running program. Whatever it does, no call here waits longer than its limit."""
+    """A running program. Whatever it does, no call here waits longer than its limit.
+
+    Attributes:
+        stderr: what it has printed on standard error so far.
+        unread: what came after the last line that was taken.
+    """
 
     def __init__(self, command: Sequence[str]) -> None:
         """Start the program.
@@ -59,11 +65,11 @@ class Process:
         self._stdin, self._stdout, self._stderr = (pipe.fileno() for pipe in pipes if pipe)
         for descriptor in (self._stdin, self._stdout, self._stderr):
             os.set_blocking(descriptor, False)
-        self._poll = poll()
-        self._poll.register(self._stdout, POLLIN)
-        self._poll.register(self._stderr, POLLIN)
+        self._poll = select.poll()
+        self._poll.register(self._stdout, select.POLLIN)
+        self._poll.register(self._stderr, select.POLLIN)
         self._open = True
-        self._received = bytearray()
+        self.unread = bytearray()
         self._end_of_group = weakref.finalize(self, _end_group, self._popen)
 
     @property
@@ -71,25 +77,41 @@ class Process:
         """The id of the process and of its group."""
         return self._popen.pid
 
-    @property
-    def unread(self) -> bytes:
-        """What came after the last line that was taken."""
-        return bytes(self._received)
-
-    def ask(self, line: bytes, limit_s: float) -> bytearray:
+    def ask(self, line: bytes, limit_s: float) -> bytes:
         """Write one line and read one line, its end included.
 
         Raises:
             NoAnswer: no complete line within the limit, and why.
         """
-        rest = self._write(line)
-        if rest:
-            self._poll.register(self._stdin, POLLOUT)
         deadline = monotonic() + limit_s
-        left_s = limit_s
+        rest = self._write(line)
+        if not rest and not self.unread:
+            # Nearly always the answer is one chunk, and the only thing that comes.
+            ready = self._poll.poll(1000.0 * limit_s if limit_s < ALIVE_CHECK_S else ALIVE_CHECK_MS)
+            if len(ready) == 1 and ready[0][0] == self._stdout:
+                chunk = os.read(self._stdout, READ_BYTES)
+                if chunk and chunk.find(b"\n") == len(chunk) - 1:
+                    return chunk
+                self._take(self._stdout, chunk)
+        return self._patiently(rest, deadline)
+
+    def _patiently(self, rest: bytes, deadline: float) -> bytes:
+        """Write the rest of a message and read a line, whatever the program does meanwhile."""
+        if rest:
+            self._poll.register(self._stdin, select.POLLOUT)
+        quiet = False
         try:
             while True:
-                ready = self._poll.poll(1000.0 * min(left_s, ALIVE_CHECK_S) + 1.0)
+                # A line that comes before the message is read in full waits for the rest.
+                end = 0 if rest else self.unread.find(b"\n") + 1
+                if end:
+                    answer = bytes(self.unread[:end])
+                    del self.unread[:end]
+                    return answer
+                left_s = deadline - monotonic()
+                self._give_up(left_s, quiet=quiet)
+                ready = self._poll.poll(1000.0 * min(left_s, ALIVE_CHECK_S))
+                quiet = not ready
                 for descriptor, _ in ready:
                     if descriptor == self._stdin:
                         rest = self._write(rest)
@@ -97,26 +119,20 @@ class Process:
                             self._poll.unregister(self._stdin)
                     else:
                         self._read(descriptor)
-                # A line that comes before the message is read in full waits for the rest.
-                if self._received and not rest:
-                    end = self._received.find(b"\n") + 1
-                    if end:
-                        answer, self._received = self._received, self._received[end:]
-                        del answer[end:]
-                        return answer
-                left_s = deadline - monotonic()
-                self._give_up(left_s, quiet=not ready)
         finally:
             if rest:
                 self._poll.unregister(self._stdin)
 
     def farewell(self, line: bytes, limit_s: float) -> int | None:
-        """Write one line and wait for the end of the program.
+        """Write one line, close the pipe and wait for the end of the program.
 
         Returns:
             The exit status, negative for a signal; None when it still lives at the limit.
         """
         self._write(line)
+        # A wrapper such as tee or ssh ends only with its own input.
+        if self._popen.stdin:
+            self._popen.stdin.close()
         return self._status_within(limit_s)
 
     def kill(self) -> None:
@@ -145,27 +161,31 @@ class Process:
             chunk = os.read(descriptor, READ_BYTES)
         except BlockingIOError:
             return
+        self._take(descriptor, chunk)
+
+    def _take(self, descriptor: int, chunk: bytes) -> None:
+        """Sort in what was read; nothing means the end of the stream."""
         if not chunk:
             self._poll.unregister(descriptor)
             self._open = self._open and descriptor != self._stdout
         elif descriptor == self._stderr:
             self.stderr.add(chunk)
         else:
-            self._received += chunk
+            self.unread += chunk
 
     def _give_up(self, left_s: float, *, quiet: bool) -> None:
         """Raise `NoAnswer` where no line can come any more."""
         if not self._open:
             status = self._status_within(max(left_s, 0.0))
-            raise NoAnswer("closed" if status is None else "exited", self.unread, status)
-        if len(self._received) > LONGEST_LINE_BYTES:
-            raise NoAnswer("endless", self.unread)
+            raise NoAnswer("closed" if status is None else "exited", bytes(self.unread), status)
+        if len(self.unread) > LONGEST_LINE_BYTES:
+            raise NoAnswer("endless", bytes(self.unread))
         if quiet and (status := self._popen.poll()) is not None:
             self._drain(0.0)
-            if b"\n" not in self._received:
-                raise NoAnswer("exited", self.unread, status)
+            if b"\n" not in self.unread:
+                raise NoAnswer("exited", bytes(self.unread), status)
         if left_s <= 0:
-            raise NoAnswer("limit", self.unread)
+            raise NoAnswer("limit", bytes(self.unread))
 
     def _status_within(self, limit_s: float) -> int | None:
         """The exit status, waited for; what the program prints meanwhile is taken off its pipes."""
@@ -183,15 +203,15 @@ class Process:
             ready = self._poll.poll(1000.0 * wait_s)
             for descriptor, _ in ready:
                 self._read(descriptor)
-            if len(self._received) > LONGEST_LINE_BYTES:
-                del self._received[LONGEST_LINE_BYTES:]
+            if len(self.unread) > LONGEST_LINE_BYTES:
+                del self.unread[LONGEST_LINE_BYTES:]
             if not ready:
                 return
             wait_s = 0.0
 
 
 def _end_group(popen: subprocess.Popen[bytes]) -> None:
-    # The group outlives its leader as long as one child lives; nobody else can have its number then.
+    # The group outlives its leader while one child lives; its number is not given away before.
     with suppress(ProcessLookupError, PermissionError):
         os.killpg(popen.pid, signal.SIGKILL)
     with suppress(subprocess.TimeoutExpired):

@@ -6,8 +6,7 @@ import errno
 import os
 import shlex
 import shutil
-import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +14,12 @@ import numpy as np
 import orjson
 
 from ctrl.settings import Settings
-from harness.attach.answers import AnswerColumns, rows_fault
+from harness.attach.answers import AnswerColumns
 from harness.attach.base import AttachError, Attachment, LinkFault, Refused
+from harness.attach.faults import answers_fault, end_of, no_rows, not_json, silence_fault
 from harness.attach.identity import PROTOCOL, identity_from
 from harness.attach.kept import shortened
-from harness.attach.process import LONGEST_LINE_BYTES, NoAnswer, Process
+from harness.attach.process import NoAnswer, Process
 from harness.run import Answers, Identity, Trace
 
 ROWS_A_MESSAGE = 1000
@@ -59,6 +59,14 @@ def _why_not(program: str) -> str:
     return f"it is not on the PATH; write ./{program} for one in this folder"
 
 
+def _hint(error: OSError) -> str:
+    if error.errno == errno.ENOEXEC:
+        return "it is neither a program for this machine nor a script that begins with #!"
+    if error.errno == errno.ENOENT:
+        return "is the interpreter in its first line installed?"
+    return ""
+
+
 class ProgramAttachment(Attachment):
     """A controller in a process of its own.
 
@@ -77,7 +85,7 @@ class ProgramAttachment(Attachment):
         self._columns: AnswerColumns | None = None
         self._seq = 0
         self._sent = b""
-        self._received: bytes | bytearray = b""
+        self._received = b""
 
     @property
     def pid(self) -> int | None:
@@ -114,24 +122,18 @@ class ProgramAttachment(Attachment):
         if not len(trace):
             raise ValueError("a run needs at least one sample")
         head = b'"do":"run","columns":%b,"rows":' % orjson.dumps(trace.columns)
-        for start in range(0, len(trace), ROWS_A_TABLE):
-            part = trace.part(start, start + ROWS_A_TABLE)
-            table = np.column_stack([part.column(name) for name in part.columns])
-            for first in range(0, len(table), self.rows_a_message):
-                rows = table[first : first + self.rows_a_message]
-                # NaN and infinities are written as null.
-                text = orjson.dumps(rows, option=orjson.OPT_SERIALIZE_NUMPY)
-                try:
-                    answer = self._ask(head + text)
-                    if "error" in answer:
-                        raise _no_rows(answer["error"])
-                    columns.name(answer.get("columns"))
-                    columns.take(answer.get("rows"), len(rows))
-                except LinkFault as fault:
-                    self._throw_away(fault)
-                    fault.index = start + first + max(fault.index, 0)
-                    raise
-        return columns.answers()
+        done = 0
+        try:
+            for count, rows in rows_as_text(trace, self.rows_a_message):
+                answer = self._ask(head + rows)
+                if "error" in answer:
+                    raise no_rows(answer["error"])
+                said = answer.get("rows")
+                columns.add(answer.get("columns"), said, count, (self._sent, self._received))
+                done += count
+            return columns.answers()
+        except LinkFault as fault:
+            raise self._first_fault(fault, columns, done) from fault.__cause__
 
     def power_cycle(self) -> None:
         """Let the controller lose its power; see the base class."""
@@ -158,7 +160,7 @@ class ProgramAttachment(Attachment):
         self._sent = self._line(b'"do":"stop"')
         self._received = b""
         status = self._process.farewell(self._sent, self.limit_s)
-        said = self._process.unread
+        said = bytes(self._process.unread)
         if status == 0 and not said:
             self.restart()
             return
@@ -166,7 +168,7 @@ class ProgramAttachment(Attachment):
         if status is None:
             observed = f"still running {self.limit_s:g} s later"
         elif status:
-            observed = _end(status)
+            observed = end_of(status)
         else:
             observed = "printed on standard output"
         raise self._fault(
@@ -221,16 +223,16 @@ class ProgramAttachment(Attachment):
             line = self._process.ask(self._sent, self.limit_s)
         except NoAnswer as silence:
             self._received = silence.partial
-            raise _silence_fault(silence, self.limit_s) from silence
+            raise silence_fault(silence, self.limit_s) from silence
         self._received = line
         if self.listener is not None:
-            self.listener(self._sent, bytes(line))
+            self.listener(self._sent, line)
         try:
             answer = orjson.loads(line)
         except orjson.JSONDecodeError as error:
-            raise _not_json(line, error) from error
+            raise not_json(line, error) from error
         if type(answer) is not dict:
-            raise _answers_fault(
+            raise answers_fault(
                 f"a JSON {type(answer).__name__}", "The answer is not a JSON object."
             )
         said = answer.get("seq")
@@ -242,9 +244,9 @@ class ProgramAttachment(Attachment):
                 expected=f"seq {seq}",
                 sentence=f"The answer to message {seq} has {observed}; it must repeat seq {seq}.",
             )
-        if unread := self._process.unread:
-            self._received = line + unread
-            raise _answers_fault(
+        if self._process.unread:
+            self._received = line + self._process.unread
+            raise answers_fault(
                 "more than one line", "The program printed more than one line as its answer."
             )
         return answer
@@ -257,11 +259,25 @@ class ProgramAttachment(Attachment):
             "stderr": self._process.stderr.text,
         }
 
+    def _first_fault(self, fault: LinkFault, columns: AnswerColumns, done: int) -> LinkFault:
+        """The first fault of a run: a wrong row that nobody has looked at yet comes before."""
+        if fault.index < 0:
+            fault.index = done
+        try:
+            columns.check()
+        except LinkFault as earlier:
+            fault = earlier
+        self._throw_away(fault)
+        return fault
+
     def _throw_away(self, fault: LinkFault) -> None:
         """End the program and add to the fault what was said last."""
         if self._process is not None:
             self._process.kill()
-            vars(fault).update(self._last_lines())
+            lines = self._last_lines()
+            fault.sent = fault.sent or lines["sent"]
+            fault.received = fault.received or lines["received"]
+            fault.stderr = lines["stderr"]
         self.restart()
 
     def _fault(self, requirement: str, observed: str, expected: str, sentence: str) -> LinkFault:
@@ -270,78 +286,18 @@ class ProgramAttachment(Attachment):
         return fault
 
 
-def _hint(error: OSError) -> str:
-    if error.errno == errno.ENOEXEC:
-        return "it is neither a program for this machine nor a script that begins with #!"
-    if error.errno == errno.ENOENT:
-        return "is the interpreter in its first line installed?"
-    return ""
-
-
-def _end(status: int) -> str:
-    if status >= 0:
-        return f"exited with {status}"
-    try:
-        return f"killed by {signal.Signals(-status).name}"
-    except ValueError:
-        return f"killed by signal {-status}"
-
-
-def _no_rows(error: object) -> LinkFault:
-    return rows_fault(
-        f"an error: {error!r:.80}",
-        "one row for each row sent",
-        f"The program answered samples with an error: {error!r:.200}; it must answer every row.",
-    )
-
-
-def _answers_fault(observed: str, sentence: str) -> LinkFault:
-    return LinkFault(
-        "LINK.answers",
-        observed=observed,
-        expected="one JSON object on one line to each message",
-        sentence=f"{sentence} It must be one JSON object on one line.",
-    )
-
-
-def _not_json(line: bytes | bytearray, error: orjson.JSONDecodeError) -> LinkFault:
-    try:
-        line.decode("utf-8")
-    except UnicodeDecodeError as wrong:
-        return _answers_fault(
-            f"not UTF-8 at byte {wrong.start}", f"Byte {wrong.start} of the answer is not UTF-8."
-        )
-    if not line.strip():
-        return _answers_fault("an empty line", "The program answered with an empty line.")
-    if error.pos >= len(line.rstrip()):
-        return _answers_fault(
-            "JSON without its end", "The line ends before the JSON does: is it broken over two lines?"
-        )
-    return _answers_fault(
-        f"not JSON: {error.msg}", f"The answer is not JSON: {error.msg}, byte {error.pos + 1}."
-    )
-
-
-def _silence_fault(silence: NoAnswer, limit_s: float) -> LinkFault:
-    if silence.reason == "exited" and silence.status is not None:
-        observed = _end(silence.status)
-        return LinkFault(
-            "LINK.stays-alive",
-            observed=observed,
-            expected="runs until stop",
-            sentence=f"The program ended without an answer: {observed}.",
-        )
-    if silence.reason == "endless":
-        return _answers_fault(
-            f"a line of more than {LONGEST_LINE_BYTES} bytes",
-            "The program prints a line that does not end.",
-        )
-    if silence.reason == "closed":
-        return _answers_fault(
-            "closed its standard output", "The program closed its standard output and lives on."
-        )
-    half = (
-        "half a line: is its end missing" if silence.partial else "no answer: is the output flushed"
-    )
-    observed = f"{'half a line' if silence.partial else 'no answer'} within {limit_s:g} s"
-    return _answers_fault(observed, f"After {limit_s:g} s there was {half} after every line?")
+def rows_as_text(trace: Trace, rows_a_message: int) -> Iterator[tuple[int, bytes]]:
+    """The samples as JSON, so many rows at a time; NaN and infinities are written as null."""
+    for start in range(0, len(trace), ROWS_A_TABLE):
+        columns = [trace.column(name)[start : start + ROWS_A_TABLE] for name in trace.columns]
+        table = np.empty((len(columns[0]), len(columns)))
+        for place, column in enumerate(columns):
+            table[:, place] = column
+        if rows_a_message == 1:
+            # A row alone costs less when it is cut out of the text of all.
+            for row in orjson.dumps(table, option=orjson.OPT_SERIALIZE_NUMPY)[2:-2].split(b"],["):
+                yield 1, b"[[%b]]" % row
+            continue
+        for first in range(0, len(table), rows_a_message):
+            rows = table[first : first + rows_a_message]
+            yield len(rows), orjson.dumps(rows, option=orjson.OPT_SERIALIZE_NUMPY)

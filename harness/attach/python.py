@@ -62,8 +62,9 @@ def _imported(where: str) -> Any:
     if path.suffix == ".py" and not path.is_file():
         raise AttachError(f"there is no file {where}", hint=f"seen from {Path.cwd()}")
     # What stands beside the class can be imported by it, as if it were run from there.
+    # At the end, so that a file there never stands in the way of an import of ours.
     if (beside := str(folder.resolve())) not in sys.path:
-        sys.path.insert(0, beside)
+        sys.path.append(beside)
     try:
         with redirect_stdout(sys.stderr):
             return _module_of(path) if path.suffix == ".py" else importlib.import_module(where)
@@ -74,12 +75,13 @@ def _imported(where: str) -> Any:
 
 
 def _module_of(path: Path) -> Any:
-    plan = importlib.util.spec_from_file_location(path.stem, path)
+    name = f"attached_{path.stem}"
+    plan = importlib.util.spec_from_file_location(name, path)
     assert plan is not None
     assert plan.loader is not None
     module = importlib.util.module_from_spec(plan)
     # dataclasses and pickles look their module up by its name.
-    sys.modules.setdefault(path.stem, module)
+    sys.modules[name] = module
     plan.loader.exec_module(module)
     return module
 
@@ -130,9 +132,26 @@ class PythonAttachment(Attachment):
             raise RuntimeError("the controller has not been started")
         if not len(trace):
             raise ValueError("a run needs at least one sample")
-        for start in range(0, len(trace), SAMPLES_A_LIMIT):
-            self._steps(self._columns, trace.part(start, start + SAMPLES_A_LIMIT), start)
-        return self._columns.answers()
+        done = 0
+        try:
+            for start in range(0, len(trace), SAMPLES_A_LIMIT):
+                part = trace.part(start, start + SAMPLES_A_LIMIT)
+                rows: list[list[Any]] = []
+                try:
+                    with self._watched("step(…)"):
+                        for readings in _readings(part):
+                            rows.append(_row(self._controller.step(*readings)))
+                finally:
+                    done += len(rows)
+                names, rows = _present(rows, start)
+                self._columns.add(names, rows, len(part))
+            return self._columns.answers()
+        except LinkFault as fault:
+            if fault.index < 0:
+                fault.index = done
+            fault.stderr = fault.stderr or self._printed.text
+            self.restart()
+            raise
 
     def power_cycle(self) -> None:
         """Let the controller lose its power; see the base class."""
@@ -146,22 +165,6 @@ class PythonAttachment(Attachment):
         self._controller = None
         self._columns = None
         self._printed = Kept()
-
-    def _steps(self, columns: AnswerColumns, part: Trace, start: int) -> None:
-        said: list[Any] = []
-        try:
-            with self._watched("step(…)"):
-                step = self._controller.step
-                for row in _readings(part):
-                    said.append(step(*row))
-            rows = [_row(answer) for answer in said]
-            names, rows = _present(rows)
-            columns.name(names)
-            columns.take(rows, len(rows))
-        except LinkFault as fault:
-            fault.index = start + (fault.index if fault.index >= 0 else len(said) % len(part))
-            self.restart()
-            raise
 
     @contextmanager
     def _watched(self, call: str) -> Iterator[None]:
@@ -218,17 +221,14 @@ def _row(answer: Any) -> list[Any]:
     return row
 
 
-def _present(rows: list[list[Any]]) -> tuple[list[str], list[list[Any]]]:
+def _present(rows: list[list[Any]], start: int) -> tuple[list[str], list[list[Any]]]:
     """The names of the columns in which there is an answer, and the rows of just those.
 
     Raises:
-        LinkFault: `LINK.rows`: a column that only some of the answers have.
+        LinkFault: `LINK.rows`: a column that only some of the answers have; its index counts from
+            `start`.
     """
     kept = [k for k, value in enumerate(rows[0]) if value is not None]
-    if "stage" not in [ANSWER_COLUMNS[k] for k in kept]:
-        raise rows_fault(
-            "no stage", "a stage in every answer", "step(…) returned no stage.", index=0
-        )
     for index, row in enumerate(rows):
         here = [k for k, value in enumerate(row) if value is not None]
         if here != kept:
@@ -237,7 +237,7 @@ def _present(rows: list[list[Any]]) -> tuple[list[str], list[list[Any]]]:
                 f"{uneven} in some answers only",
                 "the same columns in every answer",
                 f"step(…) returned {uneven} for some samples and not for others.",
-                index=index,
+                index=start + index,
             )
     return [ANSWER_COLUMNS[k] for k in kept], [[row[k] for k in kept] for row in rows]
 

@@ -23,8 +23,8 @@ from harness.run import (
     Trace,
 )
 
-# From here on the compiled rules are faster, their import included.
-LONG_TRACE_SAMPLES = 20_000
+# About 4 µs a sample are saved, and about half a second goes into loading what is compiled.
+LONG_TRACE_SAMPLES = 100_000
 
 
 def open_attachment(spec: str, rest: str, limit_s: float) -> ReferenceAttachment:

@@ -33,7 +33,8 @@ def _complaints(name: str, instance: Any) -> list[str]:
     if name not in schema()["$defs"]:
         return [f"there is no message {name!r}"]
     return [
-        f"{error.json_path}: {error.message:.200}" for error in _validator(name).iter_errors(instance)
+        f"{error.json_path}: {error.message:.200}"
+        for error in _validator(name).iter_errors(instance)
     ]
 
 
@@ -42,4 +43,4 @@ def _validator(name: str) -> Any:
     # A sixth of a second to load, and the hot path does without it.
     from jsonschema import Draft202012Validator
 
-    return Draft202012Validator({**schema(), "oneOf": [{"$ref": f"#/$defs/{name}"}]})
+    return Draft202012Validator({"$ref": f"#/$defs/{name}", "$defs": schema()["$defs"]})

@@ -166,3 +166,22 @@ def test_fail_fast_stops_at_the_first_case_with_a_finding() -> None:
     controller = Scripted()
     controller.fault_at = {1: crash()}
     assert verify(controller, [case("first"), case("second")], fail_fast=True).cases == 1
+
+
+def test_a_controller_that_falls_silent_is_given_up() -> None:
+    silence = LinkFault("LINK.answers", observed="nothing", expected="rows", sentence="silence")
+    controller = Scripted()
+    controller.fault_at = dict.fromkeys(range(2, 99), silence)
+    report = verify(controller, [case(str(number)) for number in range(10)])
+    assert report.cases == 6
+    assert sorted(report.errors) == ["6", "7", "8", "9"]
+    assert report.exit_code == 1
+
+
+def test_a_fault_is_told_with_the_stamp_of_its_sample() -> None:
+    fault = crash()
+    fault.index = 4
+    controller = Scripted()
+    controller.fault_at = {1: fault}
+    report = verify(controller, [case("first"), case("second")])
+    assert [(f.index, f.t) for f in report.findings] == [(4, 4.0)]
