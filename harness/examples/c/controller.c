@@ -238,7 +238,7 @@ int main(void) {
         else if (missing) printf("\"error\":\"missing or not a number: %s\"", missing);
         else if (started && is(word, "run")) run(message);
         else if (started && (is(word, "start") || is(word, "power_cycle"))) fputs("\"ok\":true", stdout);
-        else fputs("\"error\":\"not known, or not started\"", stdout);
+        else fputs("\"error\":\"not understood, or not started\"", stdout);
         puts("}");
         fflush(stdout);
     }

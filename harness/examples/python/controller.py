@@ -1,102 +1,64 @@
 """An example battery charge controller that speaks the line protocol.
 
-One JSON object a line comes in on standard input, one goes out on standard output. The program
-follows every charge control rule of the project and needs only the standard library. It is made
-to be read and to be tried on a test bench, not to charge a battery. `Controller` can be used in
-process too.
+One JSON object a line comes in on standard input, one goes out on standard output. It follows
+every charge control rule of the project and needs only the standard library. It is made to be
+read and to be tried on a test bench, not to charge a battery.
 
-One step, in this order:
-
-1. validity and continuity: everything below speaks of samples that can be believed;
-2. counting, then the empty rule: before all that decides by the state of charge;
-3. protection, trips before release: before the stages, because it may forbid what they would do;
-4. a discontinuity, or else the rules of the stage: at most one change of stage a sample;
-5. the outputs of the stage that is then reached.
-
+One step: (1) validity and continuity, (2) counting, then the empty rule, (3) protection: trips,
+then release, (4) a discontinuity or else the rules of the stage, (5) the outputs. Counting comes
+before what decides by its result; protection before the stages, as it may forbid what they do.
 A limit that is none and a reading that is absent are both NaN. Every comparison with NaN is
 false, so each one below is written in the direction in which false is what the rules ask for.
 """
 
-from __future__ import annotations
-
 import json
-import math
 import sys
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from math import isnan, nan
+from typing import Any
 
 SLACK = 1e-9  # seconds; times that are meant to be equal differ in their last digits
-MAY_BE_NONE = "sag_v taper_a float_s return_soc empty_v cell_limit_v charge_min_c charge_max_c".split()
-NAMES = MAY_BE_NONE + (
-    "cells capacity_ah absorption_v entry_v entry_dwell_s hold_s on_sag full_v confirm_s"
-    " on_unconfirmed wait_limit_s float_v return_v return_dwell_s charge_current_a"
-    " charge_efficiency soc_ceiling empty_dwell_s cell_release_v temp_band_c trip_dwell_s"
-    " release_dwell_s max_gap_s plausible_v plausible_i compensation_v_per_c reference_c"
-).split()
-
-
-class Sample(NamedTuple):
-    """One sample; what is absent is NaN."""
-
-    t: float
-    v: float
-    i: float
-    cell_max_v: float
-    temp_c: float
-    temp_max_c: float
-
-
-def finite(value: float | None) -> float:
-    """Make a reading a number, NaN where it is missing or not finite."""
-    return value if value is not None and math.isfinite(value) else math.nan
-
-
-def charging_part(start_a: float, end_a: float) -> float:
-    """Average the positive part of a current that runs straight from one value to the other."""
-    if start_a >= 0 and end_a >= 0:
-        return (start_a + end_a) / 2
-    if start_a <= 0 and end_a <= 0:
-        return 0.0
-    high_a = max(start_a, end_a)
-    return high_a * high_a / abs(end_a - start_a) / 2
+MAY_BE_NONE = "sag_v taper_a float_s return_soc empty_v cell_limit_v charge_min_c charge_max_c"
+NEVER_NONE = """
+    cells capacity_ah absorption_v entry_v entry_dwell_s hold_s on_sag full_v confirm_s
+    on_unconfirmed wait_limit_s float_v return_v return_dwell_s charge_current_a charge_efficiency
+    soc_ceiling empty_dwell_s cell_release_v temp_band_c trip_dwell_s release_dwell_s max_gap_s
+    plausible_v plausible_i compensation_v_per_c reference_c"""
+FEATURES = """
+    soc full_reset requests float_timer return_voltage return_soc sag_pause sag_restart confirm
+    taper wait empty_reset cell_protection temperature_protection compensation power_cycle"""
+READINGS = ("t", "v", "i", "cell_max_v", "temp_c", "temp_max_c")
+OUTPUTS = ("stage", "soc", "full_reset", "voltage_request_v", "current_request_a")
 
 
 class Controller:
     """The charge controller of one pack."""
 
-    name = "example-python"
-    version = "1.0"
-    features = (
-        "soc full_reset requests float_timer return_voltage return_soc sag_pause sag_restart"
-        " confirm taper wait empty_reset cell_protection temperature_protection compensation"
-        " power_cycle"
-    ).split()
+    name, version = "example-python", "1.0"
+    features = tuple(FEATURES.split())
 
     def __init__(self, settings: Mapping[str, Any], soc: float) -> None:
-        """Start from a full set of settings; refuse one in which a name is missing."""
-        missing = [name for name in NAMES if name not in settings]
-        missing += [name for name in NAMES if name not in MAY_BE_NONE and settings.get(name) is None]
-        if missing:
-            raise ValueError(f"settings are missing: {', '.join(missing)}")
-        self.settings = {name: math.nan if settings[name] is None else settings[name] for name in NAMES}
+        missing = [name for name in MAY_BE_NONE.split() if name not in settings]
+        missing += [name for name in NEVER_NONE.split() if settings.get(name) is None]
+        if missing or not 0 <= soc <= 1:
+            raise ValueError(f"soc is {soc}, missing settings: {missing}")
+        self.settings: dict[str, Any] = {k: nan if x is None else x for k, x in settings.items()}
         if settings["sag_v"] is None:
             self.settings["sag_v"] = settings["entry_v"]
-        self.soc = soc
+        self.soc = float(soc)
         self.power_cycle()
 
     def power_cycle(self) -> None:
         """Forget everything but the state of charge."""
         self.stage = "bulk"
-        self.confirming = False
-        self.full_reset = False
-        self.emptied = False  # the empty reset has been made and the voltage not been above since
+        self.emptied = False  # the empty reset has been made and the voltage not above since
         self.sagged = False  # the last valid sample was below sag_v
         self.tripped: set[str] = set()  # every cause that keeps charging inhibited
-        self.since: dict[str, float] = {}  # where each condition that is true began to be so
-        self.last: Sample | None = None  # the last valid sample
-        self.last_temp_c = math.nan
-        self.heard_t = math.nan  # the last valid sample, or else the first of any kind
-        self.hold_since = self.expired_t = self.float_since = math.nan
+        self.since: dict[str, float] = {}  # where each condition that is true began to be true
+        self.last_t = self.last_i = self.last_temp_c = nan  # of valid samples
+        self.heard_t = nan  # the last valid sample, or else the first of any kind
+        self.hold_since = self.float_since = nan  # where the timers began
+        self.expired_t = nan  # where the confirm phase began; NaN outside it
 
     def step(
         self,
@@ -107,15 +69,181 @@ class Controller:
         temp_c: float | None = None,
         temp_max_c: float | None = None,
     ) -> dict[str, Any]:
-        """Take one sample and give the outputs."""
-        hottest_c = temp_c if math.isnan(finite(temp_max_c)) else temp_max_c
-        readings = (t, v, i, cell_max_v, temp_c, hottest_c)
-        self._decide(Sample(*map(finite, readings)))
-        requested = "float_v" if self.stage in ("float", "inhibited") else "absorption_v"
-        return {
-            "stage": self.stage,
-            "soc": self.soc,
-            "full_reset": self.full_reset,
-            "voltage_request_v": self._level(requested),
-            "current_request_a": 0 if self.stage == "inhibited" else self.settings["charge_current_a"],
-        }
+        """Take one sample and give the outputs after it."""
+        given = (t, v, i, cell_max_v, temp_c, temp_max_c)
+        readings = (nan if x is None or not abs(x) <= sys.float_info.max else x for x in given)
+        self.t, self.v, self.i, self.cell_max_v, self.temp_c, self.hottest_c = readings
+        if isnan(self.hottest_c):
+            self.hottest_c = self.temp_c
+        self.full_reset = False
+        self._take()
+        request = "absorption_v" if self.stage in ("bulk", "absorption") else "float_v"
+        current_a = 0.0 if self.stage == "inhibited" else self.settings["charge_current_a"]
+        outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)
+        return dict(zip(OUTPUTS, outputs, strict=True))
+
+    def _take(self) -> None:
+        settings = self.settings
+        if isnan(self.t):
+            return  # without its time a sample cannot tell how long the silence has been
+        if isnan(self.heard_t):
+            self.heard_t = self.t
+        (low_v, high_v), (low_a, high_a) = settings["plausible_v"], settings["plausible_i"]
+        if not (low_v <= self.v <= high_v and low_a <= self.i <= high_a):
+            if self.t - self.heard_t > settings["max_gap_s"] + SLACK:
+                self._trip("no_reading")
+            return
+        dt = self.t - self.last_t
+        continuous = -SLACK <= dt <= settings["max_gap_s"] + SLACK
+        if not continuous:
+            self.since.clear()
+        if not isnan(self.temp_c):
+            self.last_temp_c = self.temp_c
+
+        if continuous:
+            self._count(max(dt, 0.0))
+        if self.v > settings["empty_v"]:
+            self.emptied = False
+        held = self._held("empty", self.v <= settings["empty_v"])
+        if held >= settings["empty_dwell_s"] - SLACK and not self.emptied:
+            self.soc = 0.0
+            self.emptied = True
+
+        held = self._held("cell", self.cell_max_v >= settings["cell_limit_v"])
+        if held >= settings["trip_dwell_s"] - SLACK:
+            self._trip("cell_voltage")
+        cold = self.temp_c < settings["charge_min_c"]
+        hot = self.hottest_c > settings["charge_max_c"]
+        if self._held("temperature", cold or hot) >= settings["trip_dwell_s"] - SLACK:
+            self._trip("temperature")
+
+        if dt < -SLACK:
+            self.float_since = self.t
+        if self.stage == "absorption" and not continuous:
+            self._enter("bulk")  # nobody saw the gap, so the hold proves nothing
+        elif self.stage != "absorption" or self._hold_is_over(dt):
+            self._follow_stage()
+        self.sagged = self.v < self._level("sag_v")
+        self.last_t, self.last_i, self.heard_t = self.t, self.i, self.t
+
+    def _count(self, dt: float) -> None:
+        mean_a = (self.last_i + self.i) / 2
+        charging_a = max(mean_a, 0.0)
+        if self.last_i * self.i < 0:  # the current crosses zero, only a triangle of it charges
+            charging_a = max(self.last_i, self.i) ** 2 / abs(self.i - self.last_i) / 2
+        counted_a = self.settings["charge_efficiency"] * charging_a + mean_a - charging_a
+        soc = self.soc + counted_a * dt / (3600 * self.settings["capacity_ah"])
+        if soc > self.soc:
+            soc = min(soc, max(self.soc, self.settings["soc_ceiling"]))
+        self.soc = max(soc, 0.0)
+
+    def _hold_is_over(self, dt: float) -> bool:
+        settings = self.settings
+        if settings["on_sag"] == "pause" and self.sagged:
+            self.hold_since += dt
+        if settings["on_sag"] == "restart" and (self.sagged or self.v < self._level("sag_v")):
+            self.hold_since = self.t
+        if isnan(self.expired_t) and self.t - self.hold_since >= settings["hold_s"] - SLACK:
+            self.expired_t = self.t
+            self.since.pop("stage", None)  # the confirmation counts from its own first sample
+        return not isnan(self.expired_t)
+
+    def _follow_stage(self) -> None:
+        settings = self.settings
+        condition = self._stage_condition()
+        held = self._held("stage", condition)
+        if self.stage == "bulk" and held >= settings["entry_dwell_s"] - SLACK:
+            self._enter("absorption")
+        elif self.stage == "absorption" and held >= settings["confirm_s"] - SLACK:
+            self.soc = 1.0
+            self.full_reset = True
+            self._enter("float")
+        elif self.stage == "absorption" and settings["on_unconfirmed"] == "wait":
+            if self.t - self.expired_t >= settings["wait_limit_s"] - SLACK:
+                self._enter("float")
+        elif self.stage == "absorption" and not condition:
+            self._enter(str(settings["on_unconfirmed"]))
+        elif self.stage == "float":
+            low_voltage = held >= settings["return_dwell_s"] - SLACK
+            low_soc = self.soc < settings["return_soc"]
+            timer_over = self.t - self.float_since >= settings["float_s"] - SLACK
+            if low_voltage or low_soc or timer_over:
+                self._enter("bulk")
+        elif self.stage == "inhibited" and held >= settings["release_dwell_s"] - SLACK:
+            self._enter("bulk")
+
+    def _stage_condition(self) -> bool:
+        settings = self.settings
+        if self.stage == "bulk":
+            return self.v >= self._level("entry_v")
+        if self.stage == "absorption":
+            return self.v >= self._level("full_v") and not abs(self.i) > settings["taper_a"]
+        if self.stage == "float":
+            return self.v < self._level("return_v")
+        coldest_c = settings["charge_min_c"] + settings["temp_band_c"]
+        hottest_c = settings["charge_max_c"] - settings["temp_band_c"]
+        cell = self.cell_max_v <= settings["cell_release_v"] or "cell_voltage" not in self.tripped
+        warm = isnan(coldest_c) or self.temp_c >= coldest_c
+        cool = isnan(hottest_c) or self.hottest_c <= hottest_c
+        return cell and ((warm and cool) or "temperature" not in self.tripped)
+
+    def _trip(self, cause: str) -> None:
+        self.stage = "inhibited"
+        self.tripped.add(cause)
+        self.since.pop("stage", None)  # what trips is not clear: no sample trips and releases
+
+    def _enter(self, stage: str) -> None:
+        self.stage = stage
+        self.tripped.clear()
+        self.hold_since = self.float_since = self.t
+        self.expired_t = nan
+        self.since.pop("stage", None)
+        self._held("stage", self._stage_condition())  # the new dwell counts this sample already
+
+    def _held(self, name: str, condition: bool) -> float:
+        """Tell how long a condition has been true without a break; NaN where it is false."""
+        if not condition:
+            self.since.pop(name, None)
+            return nan
+        return self.t - self.since.setdefault(name, self.t)
+
+    def _level(self, name: str) -> float:
+        """Give a voltage setting as the temperature shifts it."""
+        value: float = self.settings[name]
+        degrees: float = self.last_temp_c - self.settings["reference_c"]
+        return value if isnan(degrees) else value + self.settings["compensation_v_per_c"] * degrees
+
+
+def main() -> None:
+    """Answer every line with one line, until told to stop."""
+    controller: Controller | None = None
+    for line in sys.stdin.buffer:
+        reply: dict[str, Any] = {"seq": -1}
+        try:
+            message = json.loads(line)
+            reply["seq"], word = message["seq"], message["do"]
+            if word == "stop":
+                return
+            if word == "hello":
+                reply |= {"protocol": 1, "name": Controller.name, "version": Controller.version}
+                reply |= {"language": "Python", "features": Controller.features}
+            elif word == "start":
+                controller = None
+                controller = Controller(message["settings"], message["soc"])
+                reply["ok"] = True
+            elif word == "run" and controller is not None:
+                named = (dict(zip(message["columns"], row, strict=True)) for row in message["rows"])
+                steps = (controller.step(*map(row.get, READINGS)) for row in named)
+                reply |= {"columns": OUTPUTS, "rows": [list(step.values()) for step in steps]}
+            elif word == "power_cycle" and controller is not None:
+                controller.power_cycle()
+                reply["ok"] = True
+            else:
+                raise ValueError(f"{word} is not known, or comes before an accepted start")
+        except (KeyError, TypeError, ValueError) as error:
+            reply["error"] = f"refused: {error}"
+        print(json.dumps(reply), flush=True)
+
+
+if __name__ == "__main__":
+    main()
