@@ -17,7 +17,7 @@ from collections import namedtuple
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
-from math import inf, nan
+from math import inf, isfinite, nan
 from pathlib import Path
 from types import FunctionType
 from typing import Any
@@ -35,10 +35,6 @@ from ctrl.vocabulary import Phase, Stage
 
 Floats = npt.NDArray[np.float64]
 
-# The flags of `Happened` take nine bits of a sample's event number; the cause stands above them.
-CAUSE_SHIFT = 9
-FLAGS = (1 << CAUSE_SHIFT) - 1
-
 
 def _tuple_of(cls: type) -> Any:
     return namedtuple(cls.__name__, [attribute.name for attribute in attrs.fields(cls)])
@@ -49,21 +45,23 @@ Limits = _tuple_of(limits.Limits)
 Sample = _tuple_of(state.Sample)
 Charge = _tuple_of(state.Charge)
 Watch = _tuple_of(state.Watch)
+Request = _tuple_of(state.Request)
 State = _tuple_of(state.State)
 Output = _tuple_of(state.Output)
-Rule = namedtuple("Rule", ["code", "during_hold", "sustained"])  # noqa: PYI024  made like the others
+Rule = namedtuple("Rule", ["code", "during_hold", "sustained"])
 
-_BOUND = {"Sample": Sample, "Charge": Charge, "Watch": Watch, "State": State, "Output": Output}
+_BOUND = {cls.__name__: cls for cls in (Sample, Charge, Watch, Request, State, Output)}
 _RULE_CODES = {name: code for code, name in enumerate(RESET_RULES)}
 _FUNCTIONS: tuple[Callable[..., Any], ...] = (
-    counting.net_coulombs,
     counting.counted,
+    state.numbered,
     protection.present,
     protection.hottest_c,
     protection.since,
     protection.watched,
     protection.all_clear,
     protection.let_go,
+    protection.shifted,
     resets.high_and_calm,
     resets.high,
     resets.at_once,
@@ -77,7 +75,7 @@ _FUNCTIONS: tuple[Callable[..., Any], ...] = (
     stages.absorption,
     stages.floating,
     stages.unreadable,
-    stages.said,
+    stages.request,
     stages.decide,
 )
 
@@ -107,28 +105,34 @@ def proves_by_condition(rule, limits, level_v, i):  # noqa: ARG001  one signatur
     return condition(limits, level_v, i)
 
 
-def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, happened, asked):
-    """Take every sample; a column that the trace lacks is None, and the code for it is left out."""
+def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, news, asked):
+    """Take every sample; a column that the trace lacks is empty.
+
+    Where it lacks all three they are None, and the code for them is left out.
+    """
     for k in range(len(t)):
-        cell_v = nan if cell is None else cell[k]
-        temp_c = nan if temp is None else temp[k]
-        hot_c = nan if hot is None else hot[k]
+        if cell is None:
+            cell_v, temp_c, hot_c = nan, nan, nan
+        else:
+            cell_v = cell[k] if k < len(cell) else nan
+            temp_c = temp[k] if k < len(temp) else nan
+            hot_c = hot[k] if k < len(hot) else nan
         state, output = decide(limits, rule, state, Sample(t[k], v[k], i[k], cell_v, temp_c, hot_c))
         stage[k] = output.stage
         soc[k] = output.soc
-        happened[k] = output.happened | (output.cause << 9)
+        news[k] = output.news
         if asked is not None:
-            asked[0, k] = output.voltage_request_v
-            asked[1, k] = output.current_request_a
+            asked[0, k] = output.asked.voltage_v
+            asked[1, k] = output.asked.current_a
     return state
 
 
-def replay_rows(limits, rule, state, t, v, i, stage, soc, happened):
+def replay_rows(limits, rule, state, t, v, i, stage, soc, news):
     """Take the traces of the rows of two-dimensional arrays, one after the other."""
     for row in range(t.shape[0]):
         one(
             limits, rule, state, t[row], v[row], i[row], None, None, None,
-            stage[row], soc[row], happened[row], None,
+            stage[row], soc[row], news[row], None,
         )  # fmt: skip
 
 
@@ -151,8 +155,8 @@ _HERE = sys.modules[__name__]
 
 def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
     """The two kernels: every rule function compiled with its names bound to the tuples."""
-    names: dict[str, Any] = {"inf": inf, "nan": nan}
-    for module in (protection, stages):
+    names: dict[str, Any] = {"inf": inf, "nan": nan, "isfinite": isfinite}
+    for module in (protection, stages, state):
         names.update({name: what for name, what in vars(module).items() if name.isupper()})
     names.update(_BOUND)
 
@@ -166,19 +170,21 @@ def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
     if condition is None:
         names["proves"] = compiled(proves, forceinline=True)
     else:
-        names["condition"] = compiled(condition, forceinline=True)
+        # Not bound again: the names in it are those of the module that it comes from.
+        names["condition"] = numba.njit(error_model="numpy", forceinline=True)(condition)
         names["proves"] = compiled(proves_by_condition, forceinline=True)
     # numba does not see which condition is called: only the built-in rules may be kept.
     folder = _kept_in() if condition is None else None
-    before = numba.config.CACHE_DIR
+    config: Any = numba.config
+    before = config.CACHE_DIR
     try:
         if folder is not None:
-            numba.config.CACHE_DIR = str(folder)
+            config.CACHE_DIR = str(folder)
         one = compiled(replay_one, cache=folder is not None, nogil=True)
         names["one"] = one
         rows = compiled(replay_rows, cache=folder is not None, nogil=True)
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before
     return one, rows
 
 
@@ -197,14 +203,18 @@ def _flat(cls: Any, value: Any) -> Any:
     return cls(*(getattr(value, name) for name in cls._fields))
 
 
+def _limits(of: limits.Limits) -> Any:
+    requests = {name: _flat(Request, getattr(of, name)) for name in Limits._fields[-3:]}
+    return _flat(Limits, of)._replace(**requests)
+
+
 def _tuples(of: state.State) -> Any:
-    flat = _flat(State, of)
-    return flat._replace(charge=_flat(Charge, of.charge), watch=_flat(Watch, of.watch))
+    return State(of.soc, of.t, of.i, _flat(Charge, of.charge), _flat(Watch, of.watch))
 
 
 def _classes(of: Any) -> state.State:
     charge = state.Charge(Stage(of.charge.stage), Phase(of.charge.phase), *of.charge[2:])
-    return state.State(*of[:5], charge, state.Watch(*of.watch))
+    return state.State(of.soc, of.t, of.i, charge, state.Watch(*of.watch))
 
 
 @frozen(eq=False)
@@ -214,7 +224,7 @@ class Replay:
     Attributes:
         stage: `Stage` as int8.
         soc: state of charge, 0..1.
-        event: int16; `happened` and `cause` take it apart.
+        news: int16; `happened` and `cause` take it apart, `ctrl.state.events_of` spells it out.
         voltage_request_v: V, or None where it was not asked for.
         current_request_a: A, or None where it was not asked for.
         state: the state after the last sample.
@@ -222,7 +232,7 @@ class Replay:
 
     stage: npt.NDArray[np.int8]
     soc: Floats
-    event: npt.NDArray[np.int16]
+    news: npt.NDArray[np.int16]
     voltage_request_v: Floats | None
     current_request_a: Floats | None
     state: state.State
@@ -230,17 +240,18 @@ class Replay:
     @property
     def happened(self) -> npt.NDArray[np.int16]:
         """`Happened` as a number."""
-        return self.event & FLAGS
+        return self.news & state.HAPPENED_BITS
 
     @property
     def cause(self) -> npt.NDArray[np.int16]:
         """`Cause` as a number."""
-        return self.event >> CAUSE_SHIFT
+        return self.news >> state.CAUSE_SHIFT & state.CAUSE_BITS
 
     @property
     def full_reset(self) -> npt.NDArray[np.bool_]:
         """True on the sample of a full reset."""
-        return (self.event & stages.FULL_RESET) != 0
+        reset: npt.NDArray[np.bool_] = (self.news & state.FULL_RESET) != 0
+        return reset
 
 
 def replay(
@@ -267,22 +278,39 @@ def replay(
         cell_max_v: highest cell voltages, V; None for a trace without them.
         temp_c: coldest cell sensor, degrees C; None for a trace without it.
         temp_max_c: hottest cell sensor, degrees C; None for a trace without it.
-        rule: what decides a full reset.
+        rule: what decides a full reset; the condition of one that is not among `RESET_RULES`
+            must be a function that numba can compile.
         requests: whether the voltage and current asked for are wanted too.
+
+    Raises:
+        ValueError: the columns are not of one length, or not one-dimensional.
     """
+    optional: tuple[Floats | None, ...] = (cell_max_v, temp_c, temp_max_c)
+    columns = _columns(t, v, i, *optional)
+    if np.ndim(t) != 1:
+        raise ValueError(f"a trace is one-dimensional; these columns have the shape {np.shape(t)}")
     size = len(t)
     stage, soc = np.empty(size, np.int8), np.empty(size)
-    event, asked = np.empty(size, np.int16), np.empty((2, size)) if requests else None
+    news, asked = np.empty(size, np.int16), np.empty((2, size)) if requests else None
+    if any(column is not None for column in optional):
+        columns = [np.empty(0) if column is None else column for column in columns]
     (one, _), chosen = _chosen(rule)
-    columns = [
-        None if column is None else np.ascontiguousarray(column, dtype=np.float64)
-        for column in (t, v, i, cell_max_v, temp_c, temp_max_c)
-    ]
     after = one(
-        _flat(Limits, settings.limits), chosen, _tuples(before), *columns, stage, soc, event, asked
+        _limits(settings.limits), chosen, _tuples(before), *columns, stage, soc, news, asked
     )
     asked_v, asked_a = (None, None) if asked is None else (asked[0], asked[1])
-    return Replay(stage, soc, event, asked_v, asked_a, _classes(after))
+    return Replay(stage, soc, news, asked_v, asked_a, _classes(after))
+
+
+def _columns(*columns: Floats | None) -> list[Floats | None]:
+    # The compiled code looks at no bounds: a column that is too short would read what lies behind it.
+    shapes = {np.shape(column) for column in columns if column is not None}
+    if len(shapes) > 1:
+        raise ValueError(f"the columns of a trace differ in shape: {sorted(shapes)}")
+    return [
+        None if column is None else np.ascontiguousarray(column, dtype=np.float64)
+        for column in columns
+    ]
 
 
 def replay_many(
@@ -302,16 +330,21 @@ def replay_many(
         t: time stamps, s; float64, shape (traces, samples), as `v` and `i`.
         v: pack voltages, V.
         i: currents, A, positive while charging.
-        rule: what decides a full reset.
+        rule: what decides a full reset, as in `replay`.
 
     Returns:
-        Stage, state of charge and event, each of the shape of `t`, as in `Replay`.
+        Stage, state of charge and news, each of the shape of `t`, as in `Replay`.
+
+    Raises:
+        ValueError: the columns are not of one shape, or not two-dimensional.
     """
-    stage, soc, event = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int16)
+    columns: list[Any] = [*_columns(t, v, i)]
+    if np.ndim(t) != 2:
+        raise ValueError(f"traces are rows; these columns have the shape {np.shape(t)}")
+    stage, soc, news = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int16)
     (_, rows), chosen = _chosen(rule)
-    limits_, from_ = _flat(Limits, settings.limits), _tuples(before)
-    columns = [np.ascontiguousarray(column, dtype=np.float64) for column in (t, v, i)]
-    columns += [stage, soc, event]
+    limits_, from_ = _limits(settings.limits), _tuples(before)
+    columns += [stage, soc, news]
     # The kernel runs without the interpreter's lock, so threads are enough.
     workers = min(os.cpu_count() or 1, max(1, len(t)))
     edges = np.linspace(0, len(t), workers + 1).astype(int)
@@ -321,4 +354,4 @@ def replay_many(
 
     with ThreadPoolExecutor(workers) as pool:
         list(pool.map(share, range(workers)))
-    return stage, soc, event
+    return stage, soc, news

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
+from ctrl.state import Request
 from ctrl.vocabulary import OnSag, OnUnconfirmed
 
 if TYPE_CHECKING:
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 # Stamps in decimal fractions of a second are not exact in binary: a timer of 0.3 s over three
 # intervals of 0.1 s must still be found to have run out.
 TIME_SLACK_S = 1e-9
+# An interval shorter than this steps back in time.
+STEP_BACK_S = -TIME_SLACK_S
 
 
 @frozen
@@ -26,7 +29,8 @@ class Limits:
     """One field for each number that a rule reads; units as in `Settings`.
 
     Timers and dwells have `TIME_SLACK_S` taken off, and `max_gap_s` has it added, so that the
-    rules can compare without it.
+    rules can compare without it. The last three are what is asked of the charger while no
+    temperature shifts the voltages.
     """
 
     absorption_v: float
@@ -66,6 +70,9 @@ class Limits:
     high_i: float
     compensation_v_per_c: float
     reference_c: float
+    asked_in_charge: Request
+    asked_in_float: Request
+    asked_while_inhibited: Request
 
 
 def _off(value: float | None, when_none: float) -> float:
@@ -114,4 +121,7 @@ def limits_of(settings: Settings) -> Limits:
         high_i=settings.plausible_i[1],
         compensation_v_per_c=settings.compensation_v_per_c,
         reference_c=settings.reference_c,
+        asked_in_charge=Request(settings.absorption_v, settings.charge_current_a),
+        asked_in_float=Request(settings.float_v, settings.charge_current_a),
+        asked_while_inhibited=Request(settings.float_v, 0.0),
     )

@@ -7,7 +7,7 @@ nor clears. The dwell of the release is the dwell of the stage `inhibited`.
 
 from __future__ import annotations
 
-from math import inf, nan
+from math import inf, isfinite, nan
 
 from ctrl.limits import Limits
 from ctrl.state import NEVER, Sample, Watch
@@ -20,12 +20,12 @@ NO_READING = int(Tripped.NO_READING)
 
 def present(reading: float) -> float:
     """The reading, or NaN when it is not finite: every comparison with it is then false."""
-    return reading if -inf < reading < inf else nan
+    return reading if isfinite(reading) else nan
 
 
 def hottest_c(sample: Sample) -> float:
     """The hottest reading: `temp_c` stands for both where there is no other, degrees C."""
-    return sample.temp_max_c if -inf < sample.temp_max_c < inf else present(sample.temp_c)
+    return sample.temp_max_c if isfinite(sample.temp_max_c) else present(sample.temp_c)
 
 
 def since(holds: bool, t: float, joined: bool, before_s: float) -> float:
@@ -53,7 +53,16 @@ def watched(limits: Limits, watch: Watch, sample: Sample, joined: bool) -> Watch
     empty_since_s = since(low, t, joined, watch.empty_since_s)
     emptied = low and (watch.emptied or t - empty_since_s >= limits.empty_dwell_s)
     quiet = not (low or tripped != 0 or cell_since_s < NEVER or temperature_since_s < NEVER)
-    return Watch(cell_since_s, temperature_since_s, tripped, empty_since_s, emptied, quiet)
+    return Watch(
+        cell_since_s,
+        temperature_since_s,
+        tripped,
+        empty_since_s,
+        emptied,
+        quiet,
+        watch.first_t,
+        watch.shift_v,
+    )
 
 
 def all_clear(limits: Limits, tripped: int, sample: Sample) -> bool:
@@ -72,5 +81,29 @@ def all_clear(limits: Limits, tripped: int, sample: Sample) -> bool:
 def let_go(watch: Watch) -> Watch:
     """Nothing is tripped any more; dwells that run go on."""
     return Watch(
-        watch.cell_since_s, watch.temperature_since_s, 0, watch.empty_since_s, watch.emptied, False
+        watch.cell_since_s,
+        watch.temperature_since_s,
+        0,
+        watch.empty_since_s,
+        watch.emptied,
+        False,
+        watch.first_t,
+        watch.shift_v,
+    )
+
+
+def shifted(limits: Limits, watch: Watch, temp_c: float) -> Watch:
+    """The shift of the pack voltages at another temperature."""
+    shift_v = limits.compensation_v_per_c * (temp_c - limits.reference_c)
+    if shift_v == watch.shift_v:
+        return watch
+    return Watch(
+        watch.cell_since_s,
+        watch.temperature_since_s,
+        watch.tripped,
+        watch.empty_since_s,
+        watch.emptied,
+        watch.quiet,
+        watch.first_t,
+        shift_v,
     )

@@ -109,7 +109,14 @@ COUNTING_ONLY = ResetRule(
 
 RESET_RULES = {
     rule.name: rule
-    for rule in (VOLTAGE_AFTER_HOLD, FIRST_TOUCH, HOLD_ONLY, TAPER, VOLTAGE_AND_TAPER, COUNTING_ONLY)
+    for rule in (
+        VOLTAGE_AFTER_HOLD,
+        FIRST_TOUCH,
+        HOLD_ONLY,
+        TAPER,
+        VOLTAGE_AND_TAPER,
+        COUNTING_ONLY,
+    )
 }
 
 

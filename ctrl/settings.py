@@ -19,7 +19,12 @@ _Check = Callable[[Any, "Attribute[Any]", Any], None]
 
 
 def _as_float(value: Any) -> Any:
-    return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
+    if not isinstance(value, int) or isinstance(value, bool):
+        return value
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf if value > 0 else -math.inf
 
 
 def _as_range(value: Any) -> Any:
@@ -44,7 +49,9 @@ def _number(default: float | None, allowed: str = "", *, optional: bool = False)
         _finite(attribute.name, value)
         if not (low(value) and high(value)):
             raise SettingsError(
-                f"{attribute.name} is {value!r}", fields=(attribute.name,), hint=f"it must be {allowed}"
+                f"{attribute.name} is {value!r}",
+                fields=(attribute.name,),
+                hint=f"it must be {allowed}",
             )
 
     return field(default=default, converter=_as_float, validator=check)
@@ -95,14 +102,20 @@ def _range(default: tuple[float, float]) -> Any:
     return field(default=default, converter=_as_range, validator=check)
 
 
+def _check_cells(value: Any) -> None:
+    whole = isinstance(value, int) and not isinstance(value, bool)
+    # One that is too large for a float cannot be multiplied with a voltage either.
+    if not whole or value < 1 or _as_float(value) == math.inf:
+        raise SettingsError(
+            f"cells is {_as_float(value) if whole and value > 1 else value!r}",
+            fields=("cells",),
+            hint="it must be a whole number greater than 0",
+        )
+
+
 def _count(default: int) -> Any:
-    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
-        if isinstance(value, bool) or not isinstance(value, int) or value < 1:
-            raise SettingsError(
-                f"{attribute.name} is {value!r}",
-                fields=(attribute.name,),
-                hint="it must be a whole number greater than 0",
-            )
+    def check(_: Any, __: Attribute[Any], value: Any) -> None:
+        _check_cells(value)
 
     return field(default=default, validator=check)
 
@@ -213,10 +226,7 @@ class Settings:
             SettingsError: an unknown name, or a value that a setting cannot have.
         """
         _refuse_unknown(changes)
-        if isinstance(cells, bool) or not isinstance(cells, int) or cells < 1:
-            raise SettingsError(
-                f"cells is {cells!r}", fields=("cells",), hint="it must be a whole number above 0"
-            )
+        _check_cells(cells)
         scaled = {name: _scaled(getattr(cls(), name), cells) for name in PACK_VOLTAGES}
         return cls(**{"cells": cells, **scaled, **changes})
 
@@ -256,7 +266,15 @@ def _refuse_unknown(values: Mapping[str, Any]) -> None:
             )
 
 
-PACK_VOLTAGES = ("absorption_v", "entry_v", "full_v", "float_v", "return_v", "empty_v", "plausible_v")
+PACK_VOLTAGES = (
+    "absorption_v",
+    "entry_v",
+    "full_v",
+    "float_v",
+    "return_v",
+    "empty_v",
+    "plausible_v",
+)
 SETTING_NAMES = tuple(a.name for a in attrs.fields(Settings) if a.init)
 OPTIONAL_SETTINGS = (
     "sag_v",

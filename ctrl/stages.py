@@ -29,15 +29,15 @@ settings as they stand.
 from __future__ import annotations
 
 from enum import IntEnum
-from math import inf, nan
+from math import isfinite, nan
 
 from attrs import frozen
 
 from ctrl.counting import counted
-from ctrl.limits import TIME_SLACK_S, Limits
-from ctrl.protection import CELL_VOLTAGE, NO_READING, all_clear, let_go, since, watched
+from ctrl.limits import STEP_BACK_S, Limits
+from ctrl.protection import CELL_VOLTAGE, NO_READING, all_clear, let_go, shifted, since, watched
 from ctrl.resets import ResetRule, proves
-from ctrl.state import NEVER, Charge, Output, Sample, State, Watch
+from ctrl.state import NEVER, Charge, Output, Request, Sample, State, Watch, numbered
 from ctrl.vocabulary import Cause, Happened, OnSag, OnUnconfirmed, Phase, Stage
 
 
@@ -195,7 +195,6 @@ HAPPENED = tuple(int(row.happened) for row in _ROWS)
 CAUSE = tuple(int(row.cause) for row in _ROWS)
 
 EMPTY_RESET = int(Happened.EMPTY_RESET)
-FULL_RESET = int(Happened.FULL_RESET)
 
 # Looked up once: an enumeration's member costs more to find than to compare.
 BULK, ABSORPTION, FLOAT, INHIBITED = Stage.BULK, Stage.ABSORPTION, Stage.FLOAT, Stage.INHIBITED
@@ -217,11 +216,15 @@ ALL_CLEAR = int(Way.ALL_CLEAR)
 def entered(limits: Limits, stage: Stage, t: float, level_v: float) -> Charge:
     """A stage at its first sample; a dwell of the new stage counts that sample."""
     if stage is BULK:
-        return Charge(BULK, NO_PHASE, since(level_v >= limits.entry_v, t, False, NEVER), inf, 0.0, inf)
+        return Charge(
+            BULK, NO_PHASE, since(level_v >= limits.entry_v, t, False, NEVER), NEVER, 0.0, NEVER
+        )
     if stage is ABSORPTION:
         return Charge(ABSORPTION, HOLD, NEVER, t, 0.0, NEVER)
     if stage is FLOAT:
-        return Charge(FLOAT, NO_PHASE, since(level_v < limits.return_v, t, False, NEVER), t, 0.0, inf)
+        return Charge(
+            FLOAT, NO_PHASE, since(level_v < limits.return_v, t, False, NEVER), t, 0.0, NEVER
+        )
     return Charge(INHIBITED, NO_PHASE, NEVER, NEVER, 0.0, NEVER)
 
 
@@ -244,7 +247,7 @@ def bulk(
 ) -> tuple[Charge, int]:
     """Bulk waits for the entry voltage to stand."""
     if not level_v >= limits.entry_v:
-        return dwelling(charge, NEVER), STAY
+        return charge if charge.dwell_since_s == NEVER else dwelling(charge, NEVER), STAY
     since_s = since(True, t, joined, charge.dwell_since_s)
     if t - since_s >= limits.entry_dwell_s:
         return charge, ENTRY_HELD
@@ -297,16 +300,15 @@ def floating(
     limits: Limits, charge: Charge, t: float, level_v: float, soc: float, joined: bool, back: bool
 ) -> tuple[Charge, int]:
     """Float ends by a low voltage, a low count, or its timer."""
+    if back:
+        charge = Charge(FLOAT, NO_PHASE, charge.dwell_since_s, t, 0.0, NEVER)
     since_s = since(level_v < limits.return_v, t, joined, charge.dwell_since_s)
-    from_s = t if back else charge.timer_from_s
     if t - since_s >= limits.return_dwell_s:
         return charge, VOLTAGE_LOW
     if soc < limits.return_soc:
         return charge, SOC_LOW
-    if t - from_s >= limits.float_s:
+    if t - charge.timer_from_s >= limits.float_s:
         return charge, FLOAT_OVER
-    if back:
-        charge = Charge(FLOAT, NO_PHASE, charge.dwell_since_s, from_s, 0.0, NEVER)
     return dwelling(charge, since_s), STAY
 
 
@@ -314,58 +316,59 @@ def unreadable(limits: Limits, state: State, t: float) -> tuple[State, Output]:
     """An invalid sample: skipped, unless it shows that readings have been missing for too long."""
     charge, watch = state.charge, state.watch
     stage = charge.stage
-    first_t, happened, cause = state.first_t, 0, 0
-    if -inf < t < inf:
-        if not first_t < NEVER:
-            first_t = t
-        last_t = state.t if -inf < state.t < inf else first_t
-        if t - last_t > limits.max_gap_s:
-            watch = Watch(
-                watch.cell_since_s,
-                watch.temperature_since_s,
-                watch.tripped | NO_READING,
-                watch.empty_since_s,
-                watch.emptied,
-                False,
-            )
-            if stage is not INHIBITED:
-                charge = entered(limits, INHIBITED, t, nan)
-                happened, cause = HAPPENED[TRIP_NO_READING], CAUSE[TRIP_NO_READING]
-    after = State(state.soc, state.t, state.i, first_t, state.shift_v, charge, watch)
-    return after, said(limits, after, happened, cause, stage)
+    news = 0
+    if isfinite(t):
+        first_t = watch.first_t if watch.first_t < NEVER else t
+        last_t = state.t if isfinite(state.t) else first_t
+        silent = t - last_t > limits.max_gap_s
+        watch = Watch(
+            watch.cell_since_s,
+            watch.temperature_since_s,
+            watch.tripped | NO_READING if silent else watch.tripped,
+            watch.empty_since_s,
+            watch.emptied,
+            watch.quiet and not silent,
+            first_t,
+            watch.shift_v,
+        )
+        if silent and stage is INHIBITED:
+            # A cause that joins is not clear at the sample at which it trips.
+            charge = dwelling(charge, NEVER)
+        elif silent:
+            charge = entered(limits, INHIBITED, t, nan)
+            news = numbered(HAPPENED[TRIP_NO_READING], CAUSE[TRIP_NO_READING], stage)
+    asked = request(limits, charge.stage, watch.shift_v)
+    after = State(state.soc, state.t, state.i, charge, watch)
+    return after, Output(charge.stage, state.soc, asked, news)
 
 
-def said(
-    limits: Limits, state: State, happened: int, cause: int, from_stage: Stage
-) -> Output:
-    """The outputs that go with a state."""
-    stage = state.charge.stage
-    asked_v = limits.absorption_v
-    if stage is FLOAT or stage is INHIBITED:
-        asked_v = limits.float_v
-    asked_a = 0.0 if stage is INHIBITED else limits.charge_current_a
-    return Output(stage, state.soc, asked_v + state.shift_v, asked_a, happened, cause, from_stage)
+def request(limits: Limits, stage: Stage, shift_v: float) -> Request:
+    """What is asked of the charger in a stage."""
+    if stage is FLOAT:
+        asked = limits.asked_in_float
+    elif stage is INHIBITED:
+        asked = limits.asked_while_inhibited
+    else:
+        asked = limits.asked_in_charge
+    return asked if shift_v == 0.0 else Request(asked.voltage_v + shift_v, asked.current_a)
 
 
-def decide(
-    limits: Limits, rule: ResetRule, state: State, sample: Sample
-) -> tuple[State, Output]:
+def decide(limits: Limits, rule: ResetRule, state: State, sample: Sample) -> tuple[State, Output]:
     """One sample: from the state before it to the state after it, and what is said."""
     t, v, i = sample.t, sample.v, sample.i
     if not (
-        limits.low_v <= v <= limits.high_v and limits.low_i <= i <= limits.high_i and -inf < t < inf
+        limits.low_v <= v <= limits.high_v and limits.low_i <= i <= limits.high_i and isfinite(t)
     ):
         return unreadable(limits, state, t)
 
+    soc, charge, watch = state.soc, state.charge, state.watch
     interval_s = t - state.t
-    joined = -TIME_SLACK_S <= interval_s <= limits.max_gap_s
-    soc, shift_v = state.soc, state.shift_v
-    if joined:
+    joined = STEP_BACK_S <= interval_s <= limits.max_gap_s
+    if joined and interval_s > 0.0:
         soc = counted(limits, soc, state.i, i, interval_s)
-    if limits.compensation_v_per_c != 0.0 and -inf < sample.temp_c < inf:
-        shift_v = limits.compensation_v_per_c * (sample.temp_c - limits.reference_c)
-    level_v = v - shift_v
-    charge, watch = state.charge, state.watch
+    if limits.compensation_v_per_c != 0.0 and isfinite(sample.temp_c):
+        watch = shifted(limits, watch, sample.temp_c)
+    level_v = v - watch.shift_v
     was = charge.stage
     happened = 0
     way = STAY
@@ -403,15 +406,16 @@ def decide(
             else:
                 way = BREAK_IN_TIME
         elif was is FLOAT:
-            back = interval_s < -TIME_SLACK_S
+            back = interval_s < STEP_BACK_S
             charge, way = floating(limits, charge, t, level_v, soc, joined, back)
 
-    cause = 0
+    news = 0
     if way != STAY:
         if way == CONFIRMED:
             soc = 1.0
-        happened |= HAPPENED[way]
-        cause = CAUSE[way]
+        news = numbered(happened | HAPPENED[way], CAUSE[way], was)
         charge = entered(limits, TO[way], t, level_v)
-    after = State(soc, t, i, state.first_t, shift_v, charge, watch)
-    return after, said(limits, after, happened, cause, was)
+    elif happened != 0:
+        news = numbered(happened, 0, was)
+    after = State(soc, t, i, charge, watch)
+    return after, Output(charge.stage, soc, request(limits, charge.stage, watch.shift_v), news)

@@ -1,7 +1,7 @@
 """What goes into a step and what comes out of it.
 
-The parts of the state that change rarely sit in objects of their own, which a step hands on as
-they are; only the count, the stamp and the current are new at every sample.
+To make a frozen object costs more than all the comparisons of a quiet sample, and each of its fields
+adds to that. So what changes rarely sits in objects of its own, which a step hands on as they are.
 """
 
 from __future__ import annotations
@@ -45,6 +45,19 @@ class Sample:
 
 
 @frozen
+class Request:
+    """What is asked of the charger.
+
+    Attributes:
+        voltage_v: voltage, V.
+        current_a: current, A.
+    """
+
+    voltage_v: float
+    current_a: float
+
+
+@frozen
 class Charge:
     """Where the charge stands.
 
@@ -68,7 +81,7 @@ class Charge:
 
 @frozen
 class Watch:
-    """What runs across stage changes: protection and the empty rule.
+    """What runs across stage changes: protection, the empty rule, and the shift with temperature.
 
     Attributes:
         cell_since_s: since when a cell is at its limit.
@@ -77,6 +90,8 @@ class Watch:
         empty_since_s: since when the voltage is at or below `empty_v`.
         emptied: the count was set to 0, and the voltage has not been above `empty_v` since.
         quiet: none of the above is running; lets a step pass all of it by.
+        first_t: stamp of the first sample since power-up, if it was invalid, s; else `NEVER`.
+        shift_v: present shift of the pack voltages with temperature, V.
     """
 
     cell_since_s: float
@@ -85,6 +100,8 @@ class Watch:
     empty_since_s: float
     emptied: bool
     quiet: bool
+    first_t: float
+    shift_v: float
 
 
 @frozen
@@ -93,19 +110,14 @@ class State:
 
     Attributes:
         soc: state of charge, 0..1; the only part that survives a loss of power.
-        t: stamp of the last valid sample since power-up, s; NaN before there was one.
-        i: current of that sample, A.
-        first_t: stamp of the first sample since power-up, if it was invalid, s; else `NEVER`.
-        shift_v: present shift of the pack voltages with temperature, V.
+        last: the last valid sample since power-up; all NaN before there was one.
         charge: where the charge stands.
-        watch: protection and the empty rule.
+        watch: protection, the empty rule, and the shift with temperature.
     """
 
     soc: float
     t: float
     i: float
-    first_t: float
-    shift_v: float
     charge: Charge
     watch: Watch
 
@@ -127,20 +139,6 @@ class Event:
     to_stage: Stage
 
 
-def events_of(happened: int, cause: int, from_stage: Stage, to_stage: Stage) -> tuple[Event, ...]:
-    """The events behind the flags of one sample, in the order in which they came about."""
-    return tuple(
-        Event(
-            flag.name.lower(), Cause(cause).word if flag in _WITH_CAUSE else "", from_stage, to_stage
-        )
-        for flag in Happened
-        if happened & flag and flag.name
-    )
-
-
-_WITH_CAUSE = Happened.INHIBITED | Happened.HOLD_ABANDONED | Happened.FLOAT_ENDED
-
-
 @frozen
 class Output:
     """What a controller says after a sample.
@@ -148,33 +146,66 @@ class Output:
     Attributes:
         stage: the stage after the step.
         soc: state of charge, 0..1.
-        voltage_request_v: voltage asked of the charger, V.
-        current_request_a: current asked of the charger, A.
-        happened: `Happened` as a number.
-        cause: why the stage was left.
-        from_stage: the stage before the step.
+        asked: what is asked of the charger.
+        news: what happened, as one number; `events` spells it out. 0 for nothing.
     """
 
     stage: Stage
     soc: float
-    voltage_request_v: float
-    current_request_a: float
-    happened: int
-    cause: int
-    from_stage: Stage
+    asked: Request
+    news: int
 
     @property
     def full_reset(self) -> bool:
         """True only on the sample of a full reset."""
-        return bool(self.happened & Happened.FULL_RESET)
+        return self.news & FULL_RESET != 0
+
+    @property
+    def voltage_request_v(self) -> float:
+        """Voltage asked of the charger, V."""
+        return self.asked.voltage_v
+
+    @property
+    def current_request_a(self) -> float:
+        """Current asked of the charger, A."""
+        return self.asked.current_a
 
     @property
     def events(self) -> tuple[Event, ...]:
         """What happened at this sample."""
-        return events_of(self.happened, self.cause, self.from_stage, self.stage)
+        return events_of(self.news, self.stage)
 
 
-QUIET = Watch(NEVER, NEVER, 0, NEVER, False, True)
+# News are flags of `Happened`, above them a `Cause`, above that the stage before the sample.
+CAUSE_SHIFT = 9
+STAGE_SHIFT = 12
+HAPPENED_BITS = (1 << CAUSE_SHIFT) - 1
+CAUSE_BITS = (1 << STAGE_SHIFT - CAUSE_SHIFT) - 1
+_WITH_CAUSE = Happened.INHIBITED | Happened.HOLD_ABANDONED | Happened.FLOAT_ENDED
+
+
+def numbered(happened: int, cause: int, from_stage: Stage) -> int:
+    """The news of one sample as one number."""
+    return happened | cause << CAUSE_SHIFT | from_stage << STAGE_SHIFT
+
+
+def events_of(news: int, to_stage: Stage) -> tuple[Event, ...]:
+    """The events behind the news of one sample, in the order in which they came about."""
+    happened = Happened(news & HAPPENED_BITS)
+    cause, from_stage = Cause(news >> CAUSE_SHIFT & CAUSE_BITS), Stage(news >> STAGE_SHIFT)
+    return tuple(
+        Event(
+            str(flag.name).lower(), cause.word if flag in _WITH_CAUSE else "", from_stage, to_stage
+        )
+        for flag in happened
+    )
+
+
+# As a plain number: the flag itself is slow to compare with.
+FULL_RESET = int(Happened.FULL_RESET)
+
+UNREAD = Sample(nan, nan, nan)
+QUIET = Watch(NEVER, NEVER, 0, NEVER, False, True, NEVER, 0.0)
 AT_POWER_UP = Charge(Stage.BULK, Phase.NONE, NEVER, NEVER, 0.0, NEVER)
 
 
@@ -186,4 +217,4 @@ def powered_up(soc: float) -> State:
     """
     if not (isfinite(soc) and 0.0 <= soc <= 1.0):
         raise ValueError(f"the starting state of charge is {soc!r}; it must be a fraction 0..1")
-    return State(float(soc), nan, nan, NEVER, 0.0, AT_POWER_UP, QUIET)
+    return State(float(soc), nan, nan, AT_POWER_UP, QUIET)

@@ -99,6 +99,9 @@ class Builder:
             count = round(rest_s / interval_s)
             for k in range(count + 1):
                 self._write(start_s + (k + 0.5) * interval_s)
+        elif self._stages and self._stages[-1][0] == len(self._samples) - 1:
+            # At most one stage change happens at a sample, so a dwell of 0 ends at the next one.
+            self._write(start_s + self._interval(0.0))
         self.clock_s, self._sampled = self._last_s(), True
         return self.clock_s
 
@@ -132,6 +135,10 @@ class Builder:
     def cut(self) -> None:
         """The message ends with the last sample."""
         self._cuts.append(len(self._samples))
+
+    def cut_everywhere(self) -> None:
+        """Every sample is a message of its own."""
+        self._cuts = list(range(1, len(self._samples)))
 
     # -- what must come of it --------------------------------------------------------------
 
@@ -185,9 +192,9 @@ class Builder:
     # -- inside ----------------------------------------------------------------------------
 
     def _interval(self, duration_s: float) -> float:
-        longest_s = min(
-            max(self.longest_interval_s, duration_s / 200), self.settings.max_gap_s / 2
-        )
+        longest_s = min(max(self.longest_interval_s, duration_s / 200), self.settings.max_gap_s / 2)
+        if duration_s <= 0:
+            return longest_s
         return duration_s / max(1, math.ceil(duration_s / longest_s - 1e-9))
 
     def _begin(self) -> float:

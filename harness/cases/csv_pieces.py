@@ -32,10 +32,9 @@ BATTERY_DATA_FORMAT = {"Test Time / s": "t", "Voltage / V": "v", "Current / A": 
 
 _MISSING = frozenset({"", "nan", "null"})
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf(inity)?", re.I | re.ASCII)
-_BYTE_ORDER_MARKS = {
-    b"\xff\xfe": "UTF-16",
-    b"\xfe\xff": "UTF-16",
-}
+UTF_8_MARK = b"\xef\xbb\xbf"
+_FOREIGN_MARKS = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16"}
+_BLANK = b"\r\n "
 
 
 @frozen
@@ -90,7 +89,8 @@ def _pieces(path: Path, file: BinaryIO, piece_bytes: int) -> Iterator[Trace]:
             table = _table(path, text, line, header)
             rows += len(table)
             if len(table):
-                yield Trace(**{name: table[:, k] for k, name in enumerate(header.places)})
+                columns = {name: table[:, k].copy() for k, name in enumerate(header.places)}
+                yield Trace(**columns)
             line += text.count("\n")
     if header is None:
         raise InputError("the file is empty", file=path, hint="the first line must be t,v,i")
@@ -101,39 +101,42 @@ def _pieces(path: Path, file: BinaryIO, piece_bytes: int) -> Iterator[Trace]:
 
 
 def _blocks(path: Path, file: BinaryIO, piece_bytes: int) -> Iterator[bytes]:
-    """Whole lines, `\\n` at their end; blank lines at the end of the file are left out."""
+    """Whole lines, each with its line feed; blank lines at the end of the file are left out."""
     rest = b""
     line = 1
     first = True
     while chunk := file.read(piece_bytes):
         if first:
-            for mark, name in _BYTE_ORDER_MARKS.items():
-                if chunk.startswith(mark):
-                    raise InputError(
-                        f"the text is {name}", file=path, line=1, hint="save it as UTF-8"
-                    )
-            chunk = chunk.removeprefix(b"\xef\xbb\xbf")
+            chunk = _unmarked(path, chunk)
             first = False
-        whole, end, rest = (rest + chunk).rpartition(b"\n")
-        if len(rest) > LONGEST_LINE_BYTES:
-            raise InputError(
-                f"a line is longer than {LONGEST_LINE_BYTES} bytes",
-                file=path,
-                line=line + whole.count(b"\n") + len(end),
-                hint="a trace has one row a line, ended by a line feed",
-            )
+        whole, end, partial = (rest + chunk).rpartition(b"\n")
         # Blank lines are kept back until it is known whether they end the file.
-        kept = whole.rstrip(b"\r\n ")
-        rest = whole[len(kept) :] + end + rest
-        if kept and rest.lstrip(b"\r "):
+        kept = whole.rstrip(_BLANK)
+        rest = whole[len(kept) :] + end + partial
+        if kept:
             cut = rest.index(b"\n") + 1
             block = _unix(kept + rest[:cut])
             rest = rest[cut:]
             line += block.count(b"\n")
             yield block
-    last = _unix(rest).rstrip(b"\r\n ")
+        if len(rest) > LONGEST_LINE_BYTES:
+            raise InputError(
+                f"there is no row in {LONGEST_LINE_BYTES} bytes",
+                file=path,
+                line=line,
+                hint="a trace has one row a line, ended by a line feed",
+            )
+    last = _unix(rest).rstrip(_BLANK)
     if last:
         yield last + b"\n"
+
+
+def _unmarked(path: Path, chunk: bytes) -> bytes:
+    """The start of the text without its byte-order mark."""
+    for mark, name in _FOREIGN_MARKS.items():
+        if chunk.startswith(mark):
+            raise InputError(f"the text is {name}", file=path, line=1, hint="save it as UTF-8")
+    return chunk.removeprefix(UTF_8_MARK)
 
 
 def _unix(block: bytes) -> bytes:
@@ -147,7 +150,7 @@ def _decoded(path: Path, block: bytes, line: int) -> str:
             "there is a NUL byte",
             file=path,
             line=line + block.count(b"\n", 0, at),
-            column=f"byte {at - block.rfind(b'\n', 0, at)}",
+            column=_byte(block, at),
             hint="a trace is plain text in UTF-8",
         )
     try:
@@ -157,12 +160,27 @@ def _decoded(path: Path, block: bytes, line: int) -> str:
             f"byte 0x{block[error.start]:02x} is not UTF-8",
             file=path,
             line=line + block.count(b"\n", 0, error.start),
-            column=f"byte {error.start - block.rfind(b'\n', 0, error.start)}",
+            column=_byte(block, error.start),
             hint="save the file as UTF-8",
         ) from None
 
 
+def _byte(block: bytes, at: int) -> str:
+    """A place within its line, counted from 1."""
+    line_end = b"\n"
+    return f"byte {at - block.rfind(line_end, 0, at)}"
+
+
 def _header(path: Path, text: str) -> _Header:
+    if not text.strip():
+        raise InputError("the line is empty", file=path, line=1, hint="begin with t,v,i")
+    if "\r" in text:
+        raise InputError(
+            "the lines end with a carriage return alone",
+            file=path,
+            line=1,
+            hint="end them with a line feed",
+        )
     if "," in text and ";" in text:
         raise InputError(
             "the header has both , and ; between its names",

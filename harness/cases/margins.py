@@ -123,8 +123,13 @@ def close_readings(case: Case) -> Iterator[str]:
     settings = case.settings
     cell, cold = samples.reading("cell_max_v"), samples.reading("temp_c")
     checks: list[tuple[str, Floats, str, Floats | float | None, float, str]] = []
-    for name in ("entry_v", "full_v", "return_v", "sag_v"):
+    for name in ("entry_v", "full_v") if settings.sag_v is None else ("entry_v", "full_v", "sag_v"):
         checks.append(("v", case.trace.v, name, samples.level(name), VOLTAGE_MARGIN_V, "V"))
+    # A slow charge passes return_v in small steps, but only float compares with it.
+    floating = np.array([stage == "float" for stage in samples.stage])
+    floating[1:] |= floating[:-1].copy()
+    in_float = np.where(floating, case.trace.v, np.nan)
+    checks.append(("v", in_float, "return_v", samples.level("return_v"), VOLTAGE_MARGIN_V, "V"))
     checks.append(("v", case.trace.v, "empty_v", settings.empty_v, VOLTAGE_MARGIN_V, "V"))
     for bound in settings.plausible_v:
         checks.append(("v", case.trace.v, "plausible_v", bound, VOLTAGE_MARGIN_V, "V"))
@@ -147,7 +152,14 @@ def close_readings(case: Case) -> Iterator[str]:
             name = "charge_min_c" if column == "temp_c" else "charge_max_c"
             checks.append((column, values, name, limit, TEMPERATURE_MARGIN_C, "degrees C"))
             checks.append(
-                (column, values, f"{name} and temp_band_c", limit + inside, TEMPERATURE_MARGIN_C, "degrees C")
+                (
+                    column,
+                    values,
+                    f"{name} and temp_band_c",
+                    limit + inside,
+                    TEMPERATURE_MARGIN_C,
+                    "degrees C",
+                )
             )
     for column, values, name, threshold, margin, unit in checks:
         if threshold is None:

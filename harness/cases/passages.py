@@ -29,6 +29,7 @@ class Passages(Builder):
         if settings.taper_a is not None:
             self.small_a = min(self.small_a, settings.taper_a / 2)
         self.small_a = round(self.small_a, 3)
+        self.set(i=self.small_a)
 
     # -- voltages, V -----------------------------------------------------------------------
 
@@ -91,14 +92,12 @@ class Passages(Builder):
 
     def charge(self, duration_s: float = 5.0) -> float:
         """Charge under the entry voltage; in bulk nothing follows from that."""
-        return self.run(duration_s, v=self.charging_v, i=self.small_a)
+        return self.run(duration_s, v=self.charging_v)
 
-    def enter(self, v: float | None = None, **readings: float | None) -> float:
+    def enter(self, v: float | None = None, *, since_s: float | None = None) -> float:
         """Hold a voltage above the entry voltage until absorption begins; returns its stamp, s."""
         level_v = self.held_v if v is None else v
-        self.hold_from_s = self.until(
-            self.settings.entry_dwell_s, v=level_v, i=self.small_a, **readings
-        )
+        self.hold_from_s = self.until(self.settings.entry_dwell_s, since_s=since_s, v=level_v)
         self.expect("absorption")
         return self.hold_from_s
 
@@ -109,15 +108,35 @@ class Passages(Builder):
         spent_s = self.clock_s - self.hold_from_s
         return self.run(fraction * self.settings.hold_s - spent_s, **readings)
 
-    def expire(self, **readings: float | None) -> float:
-        """Hold the voltage until the hold timer has run out; returns the stamp of that sample, s."""
-        if not readings:
-            readings = {"v": self.held_v}
-        self.expired_s = self.until(self.settings.hold_s, since_s=self.hold_from_s, **readings)
+    def expire(self, *, late_s: float = 0.0, **readings: float | None) -> float:
+        """Go on until the hold timer has run out; returns the stamp of that sample, s.
+
+        Args:
+            late_s: how long the timer stood still, or was put back by, s.
+            readings: changes from the next sample on; without any, the voltage is held.
+        """
+        since_s = self.hold_from_s + late_s
+        readings = readings or {"v": self.held_v}
+        self.expired_s = self.until(self.settings.hold_s, since_s=since_s, **readings)
+        return self.expired_s
+
+    def expire_with(self, **readings: float | None) -> float:
+        """Hold the voltage, and let only the sample on which the hold timer runs out differ."""
+        interval_s = min(self.longest_interval_s, self.settings.hold_s / 20)
+        end_s = self.hold_from_s + self.settings.hold_s
+        self.run(end_s - interval_s / 2 - self.clock_s, v=self.held_v)
+        self.begin_now()
+        self.expired_s = self.after(interval_s, **readings)
         return self.expired_s
 
     def confirm(self) -> float:
         """Keep what is read until the pack is confirmed full; returns the stamp of the reset, s."""
+        s = self.settings
+        self.need(
+            s.on_unconfirmed != "wait"
+            or s.wait_limit_s > 1.1 * s.confirm_s + self.longest_interval_s,
+            "with on_unconfirmed wait, wait_limit_s must be longer than confirm_s",
+        )
         self.float_from_s = self.until(self.settings.confirm_s, since_s=self.expired_s)
         self.expect_reset()
         return self.float_from_s
@@ -139,16 +158,55 @@ class Passages(Builder):
         self.expire()
         return self.confirm()
 
-    def deny(self, v: float, **readings: float | None) -> float:
-        """Let the hold run out with a voltage at which the pack is not full; float follows."""
+    def need_float_room(self, seconds: float) -> None:
+        """Go on only if the float timer does not end within `seconds` from the clock."""
+        float_s = self.settings.float_s
+        least_s = 1.2 * (self.clock_s - self.float_from_s + seconds)
         self.need(
-            self.settings.on_unconfirmed == "float", "on_unconfirmed must be float"
+            float_s is None or float_s > least_s,
+            f"float_s must be none or more than {least_s:g} s",
         )
+
+    def stay_in_float(self, seconds: float = 5.0, **readings: float | None) -> float:
+        """Spend some time in float, in which its timer does not end; returns the clock, s."""
+        self.need_float_room(seconds)
+        return self.run(seconds, **readings)
+
+    def fall_low(self, v: float | None = None) -> float:
+        """Stay under `return_v` in float until bulk follows; returns its stamp, s."""
+        self.need_float_room(self.settings.return_dwell_s)
+        at_s = self.until(self.settings.return_dwell_s, v=self.low_v if v is None else v)
+        self.expect("bulk")
+        return at_s
+
+    def deny(self, v: float) -> float:
+        """Let the hold run out with a voltage at which the pack is not full; float follows."""
+        self.need_setting("on_unconfirmed", "float")
+        if v < self.shifted("sag_v"):
+            self.need_setting("on_sag", "run")
         self.hold(0.9)
-        self.expire(v=v, **readings)
+        self.expire(v=v)
         self.float_from_s = self.expired_s
         self.expect("float")
         return self.float_from_s
+
+    def trip(self, **readings: float | None) -> float:
+        """Keep readings that trip protection until it does; returns the stamp, s."""
+        at_s = self.until(self.settings.trip_dwell_s, **readings)
+        self.expect("inhibited")
+        return at_s
+
+    def release(self, *, since_s: float | None = None, **readings: float | None) -> float:
+        """Keep readings at which protection lets go until it does; returns the stamp, s."""
+        at_s = self.until(self.settings.release_dwell_s, since_s=since_s, **readings)
+        self.expect("bulk")
+        return at_s
+
+    def leave_float(self, length_s: float, **readings: float | None) -> float:
+        """Stay in float until a timer of float has run out; returns the stamp of bulk, s."""
+        at_s = self.until(length_s, since_s=self.float_from_s, **readings)
+        self.expect("bulk")
+        return at_s
 
     # -- conditions that many recipes share ------------------------------------------------
 
@@ -167,14 +225,6 @@ class Passages(Builder):
             f"{name} must be more than {least:g} {unit}, it is {found}",
         )
         return float(value)
-
-    def need_float_room(self, seconds: float) -> None:
-        """Go on only if the float timer does not end within `seconds`."""
-        float_s = self.settings.float_s
-        self.need(
-            float_s is None or float_s > 1.2 * seconds,
-            f"float_s must be none or more than {1.2 * seconds:g} s",
-        )
 
     def cell(self, above_limit_v: float) -> float:
         """A cell voltage relative to the limit, V."""

@@ -78,7 +78,6 @@ class _Timeline:
     def dwells(self) -> Iterator[str]:
         """Every dwell: those that end, and those that are broken off shortly before."""
         s = self.settings
-        always = np.ones(len(self.t), np.bool_)
         yield from self.dwell("entry_dwell_s", self.v >= self.level("entry_v"), "bulk")
         yield from self.dwell("return_dwell_s", self.v < self.level("return_v"), "float")
         if s.empty_v is not None:
@@ -86,16 +85,32 @@ class _Timeline:
         cell = self.samples.reading("cell_max_v")[self.kept]
         cold = self.samples.reading("temp_c")[self.kept]
         hot = self.samples.hottest_c[self.kept]
-        if s.cell_limit_v is not None:
-            yield from self.dwell("trip_dwell_s", cell >= s.cell_limit_v)
-        low = -np.inf if s.charge_min_c is None else s.charge_min_c
-        high = np.inf if s.charge_max_c is None else s.charge_max_c
-        yield from self.dwell("trip_dwell_s", (cold < low) | (hot > high))
-        # Which causes have tripped is not worked out here: every combination keeps its distance.
+        limit_v = np.inf if s.cell_limit_v is None else s.cell_limit_v
+        low_c = -np.inf if s.charge_min_c is None else s.charge_min_c
+        high_c = np.inf if s.charge_max_c is None else s.charge_max_c
+        high_cell, outside = cell >= limit_v, (cold < low_c) | (hot > high_c)
+        yield from self.dwell("trip_dwell_s", high_cell)
+        yield from self.dwell("trip_dwell_s", outside)
         calm = cell <= s.cell_release_v
-        mild = (cold >= low + s.temp_band_c) & (hot <= high - s.temp_band_c)
-        for clear in (calm, mild, calm & mild, always):
-            yield from self.dwell("release_dwell_s", clear, "inhibited")
+        mild = (cold >= low_c + s.temp_band_c) & (hot <= high_c - s.temp_band_c)
+        clear = (calm | ~self.tripped(high_cell)) & (mild | ~self.tripped(outside))
+        yield from self.dwell("release_dwell_s", clear, "inhibited")
+
+    def tripped(self, true: Flags) -> Flags:
+        """Where a cause holds charging back: from the end of its trip dwell to the release."""
+        held = np.zeros(len(self.t), np.bool_)
+        since_s, latched = np.inf, False
+        for k in range(len(self.t)):
+            if not true[k]:
+                since_s = np.inf
+            elif not self.joined[k] or self.powered[k] or since_s == np.inf:
+                since_s = float(self.t[k])
+            inhibited = self.stage[k] == "inhibited"
+            over = float(self.t[k]) - since_s >= self.settings.trip_dwell_s - 1e-9
+            # The sample of the release is still one on which the cause is asked.
+            leaves = k > 0 and self.stage[k - 1] == "inhibited" and not self.powered[k]
+            held[k] = latched = (latched and (inhibited or leaves)) or over
+        return held
 
     def dwell(self, name: str, true: Flags, stage: str = "") -> Iterator[str]:
         """One dwell over the runs of its condition, in one stage or across all of them."""
@@ -146,7 +161,7 @@ class _Timeline:
 
     def holds(self) -> Iterator[str]:
         """The hold timer, and after it the confirmation and the wait."""
-        for start in np.flatnonzero(self.entered):
+        for start in np.flatnonzero(self.entered).tolist():
             if self.stage[start] != "absorption":
                 continue
             stop = start + 1
@@ -154,9 +169,9 @@ class _Timeline:
                 stop += 1
             # The sample that leaves absorption is the one on which a timer is seen to have ended.
             stop = min(stop + 1, len(self.t))
-            if stop <= len(self.t) and not self.joined[stop - 1]:
+            if not self.joined[stop - 1]:
                 stop -= 1
-            yield from self.hold(int(start), stop)
+            yield from self.hold(start, stop)
 
     def hold(self, start: int, stop: int) -> Iterator[str]:
         """One hold over the samples `start` to `stop`."""

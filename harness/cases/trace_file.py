@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import orjson
 
-from harness.cases.csv_pieces import KNOWN_COLUMNS, csv_pieces
+from harness.cases.csv_pieces import KNOWN_COLUMNS, UTF_8_MARK, csv_pieces
 from harness.errors import InputError
 from harness.run import REQUIRED_COLUMNS, Floats, Trace
 
@@ -45,8 +45,7 @@ def read(path: str | Path) -> Trace:
     columns: dict[str, list[Floats]] = {}
     for piece in read_pieces(path):
         for name in piece.columns:
-            # A column of a piece is a view that keeps the piece's whole table alive.
-            columns.setdefault(name, []).append(np.ascontiguousarray(piece.column(name)))
+            columns.setdefault(name, []).append(piece.column(name))
     joined = {name: np.concatenate(columns.pop(name)) for name in tuple(columns)}
     return Trace(**joined)
 
@@ -81,13 +80,15 @@ def _looks_like_json(path: Path) -> bool:
             start = file.read(64)
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", file=path) from None
-    return start.removeprefix(b"\xef\xbb\xbf").lstrip()[:1] in (b"{", b"[")
+    return start.removeprefix(UTF_8_MARK).lstrip()[:1] in (b"{", b"[")
 
 
 def _json_trace(path: Path) -> Trace:
     content = load_json(path)
     if not isinstance(content, dict):
-        raise InputError("there is a list", file=path, hint="it must be an object with columns and rows")
+        raise InputError(
+            "there is a list", file=path, hint="it must be an object with columns and rows"
+        )
     return trace_from_json(content, path)
 
 
@@ -98,7 +99,7 @@ def load_json(path: Path) -> Any:
         InputError: the file cannot be read, or is no JSON; with its line.
     """
     try:
-        return orjson.loads(path.read_bytes().removeprefix(b"\xef\xbb\xbf"))
+        return orjson.loads(path.read_bytes().removeprefix(UTF_8_MARK))
     except OSError as error:
         raise InputError(f"cannot be read: {error.strerror}", file=path) from None
     except orjson.JSONDecodeError as error:
@@ -156,7 +157,5 @@ def _list(content: dict[str, Any], name: str, path: str | Path) -> list[Any]:
     value = content.get(name)
     if not isinstance(value, list):
         found = "is missing" if name not in content else f"is {value!r:.60}"
-        raise InputError(
-            f"the member {name} {found}", file=path, hint="it must be a list"
-        )
+        raise InputError(f"the member {name} {found}", file=path, hint="it must be a list")
     return value

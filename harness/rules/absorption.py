@@ -56,7 +56,7 @@ def _break(life: Life, hold: Hold, marks: Marks) -> None:
 
 
 def _by_sag(life: Life, hold: Hold, k: int, default: str) -> str:
-    return SAG[life.settings.on_sag] if hold.sag_before(k) else default
+    return SAG[life.settings.on_sag] if hold.sag_before(k + 1) else default
 
 
 def _overdue(life: Life, hold: Hold, marks: Marks) -> bool:
@@ -80,8 +80,10 @@ def _overdue(life: Life, hold: Hold, marks: Marks) -> bool:
         candidates.append((confirmed, "confirmed"))
     if waits:
         waited = (hold.t - hold.t[must] >= s.wait_limit_s).nonzero()[0]
-        if len(waited) and waited[0] < stays:
-            candidates.append((int(waited[0]), "waited"))
+        # The wait is a timer of its own, and may be off by an interval of its own.
+        later = hold.later(int(waited[0]), life.tolerance_s) if len(waited) else -1
+        if 0 <= later < stays:
+            candidates.append((later, "waited"))
     else:
         false = (~hold.may_prove[must:stays]).nonzero()[0]
         if len(false):
@@ -222,7 +224,8 @@ def _refusal(
     s = life.settings
     proves = bool(hold.must_prove[k])
     held_s = hold.proved_since(max(hold.must_expire, 0), hold.must_prove).held_s(k)
-    confirmed = proves and hold.must_expire >= 0 and held_s >= s.confirm_s
+    enough_s = s.confirm_s + (life.slack_s(hold.episode.start + k) if s.confirm_s else 0.0)
+    confirmed = proves and hold.must_expire >= 0 and held_s >= enough_s
     # At the very sample on which the timer runs out, a confirmation without dwell is due as well.
     confirmed = confirmed or (proves and s.confirm_s == 0.0 and k >= hold.expires >= 0)
     marks.seen(DENIED)

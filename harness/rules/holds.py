@@ -57,6 +57,10 @@ class Hold:
         """Whether the voltage sagged before sample `k`."""
         return bool(self.sagged[:k].any())
 
+    def later(self, k: int, tolerance_s: float) -> int:
+        """The sample by which a decision due at sample `k` must have been taken; -1 if none."""
+        return _later(self.t, k, tolerance_s)
+
     def proved_since(self, first: int, flags: Flags) -> Held:
         """Where the condition holds, counted from sample `first` of the confirmation."""
         later = flags.copy()
@@ -77,6 +81,12 @@ def hold_clock(t: Floats, sagged: Flags, on_sag: str) -> Floats:
     begin = np.minimum(latest_sag + 1, len(t) - 1)
     elapsed_s: Floats = np.where(sagged, 0.0, t - t[begin])
     return elapsed_s
+
+
+def _later(t: Floats, k: int, tolerance_s: float) -> int:
+    """The first sample behind `k` with a later stamp, by more than the tolerance; -1 if none."""
+    found = np.flatnonzero(t[k:] > t[k] + tolerance_s)
+    return k + int(found[0]) if len(found) else -1
 
 
 def _first(flags: Flags) -> int:
@@ -103,10 +113,7 @@ def holds_of(life: Life) -> list[Hold]:
         interval_s = np.diff(t, prepend=t[0])
         slack_s = np.maximum(interval_s, np.append(interval_s[1:], 0.0)) + life.tolerance_s
         expires = _first(elapsed_s >= s.hold_s - TIME_SLACK_S)
-        after = -1
-        if expires >= 0:
-            later = np.flatnonzero(t[expires:] > t[expires] + life.tolerance_s)
-            after = expires + int(later[0]) if len(later) else -1
+        after = _later(t, expires, life.tolerance_s) if expires >= 0 else -1
         calm = np.abs(i) <= (np.inf if s.taper_a is None else s.taper_a)
         result.append(
             Hold(

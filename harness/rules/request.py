@@ -74,10 +74,11 @@ def requests(life: Life, marks: Marks) -> None:
                 asked, right = float(asked_v[j]), float(right_v[j])
                 if asked > s.absorption_v + shift + REQUEST_SLACK:
                     tell(NEVER_ABOVE, first + j, asked, s.absorption_v + shift, "V")
-                unshifted = abs(asked - float(by_stage_v[index[j]]))
-                if shift != 0.0:
+                # A voltage that belongs to no stage has been shifted where nothing is to shift it.
+                shifted = s.compensation_v_per_c != 0.0 and asked not in by_stage_v
+                if shift != 0.0 or (shifted and not life.after_power_cycle):
                     tell(COMPENSATED, first + j, asked, right, "V")
-                elif life.after_power_cycle and s.compensation_v_per_c != 0.0 and unshifted:
+                elif shifted:
                     tell(FORGETS, first + j, asked, right, "V")
                 else:
                     tell(VOLTAGE, first + j, asked, right, "V")

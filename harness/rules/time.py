@@ -40,6 +40,14 @@ def skips(life: Life, marks: Marks) -> None:
         if life.row_reset is not None and life.row_reset[row]:
             _tell(life, row, marks, "full reset", "none", 0.0, "", "a full reset was reported")
             return
+        asked = life.row_voltage_request_v
+        if asked is not None and row and stage is before and asked[row] != asked[row - 1]:
+            moved_mv = abs(float(asked[row] - asked[row - 1])) * 1000.0
+            _tell(
+                life, row, marks, f"{asked[row]:.4f} V", f"{asked[row - 1]:.4f} V", moved_mv, "mV",
+                "the voltage asked for moved",
+            )  # fmt: skip
+            return
 
 
 def _tell(

@@ -190,6 +190,15 @@ def _must_see(life: Life, marks: Marks) -> None:
         )
 
 
+def _unclaimed(life: Life) -> bool:
+    """Whether a reading may have tripped that the controller does not claim to protect by."""
+    read = set(life.trace.columns)
+    return bool(
+        ("cell_protection" not in life.claims and "cell_max_v" in read)
+        or ("temperature_protection" not in life.claims and read & {"temp_c", "temp_max_c"})
+    )
+
+
 def _entry(life: Life, episode: Episode, causes: list[Cause], marks: Marks) -> bool:
     """Judge that inhibited was entered; false where nothing justifies it."""
     row, k = episode.rows[0], episode.start
@@ -216,6 +225,8 @@ def _entry(life: Life, episode: Episode, causes: list[Cause], marks: Marks) -> b
     reading = [cause for cause in causes if np.isfinite(cause.over[k])]
     now = [cause for cause in reading if cause.high[k]]
     near = [cause for cause in reading if cause.over[k] >= -cause.near]
+    if _unclaimed(life) and not now and not near:
+        return False
     candidates = now or near or reading or causes
     if not candidates:
         marks.broken(
@@ -321,7 +332,7 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
                 ),
             )
     due = must_held.due(0, last - first, s.release_dwell_s)
-    if due < 0:
+    if due < 0 or _unclaimed(life):
         return
     marks.seen(RELEASES)
     late = must_held.following(due, life.tolerance_s)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from attrs import evolve
-from written_runs import SHORT
 
 from ctrl.settings import Settings
 from harness.attach.base import Attachment, LinkFault, Refused
 from harness.attach.reference import open_attachment
-from harness.judge import Report, verify
 from harness.run import FEATURES, Answers, Case, Expected, Identity, Outcome, Trace
+from harness.verdict import Report
+from harness.verify import verify
+from tests.unit.rules.written_runs import SHORT
 
 SETTINGS = Settings().changed(**SHORT)
 
@@ -137,13 +138,19 @@ def test_answers_that_depend_on_the_cuts() -> None:
 
 
 def test_the_net_under_the_checks_compares_with_what_is_expected() -> None:
-    right = Expected(stages=((0.0, "bulk"), (3.0, "absorption"), (9.0, "float")))
+    stages = ((0.0, "bulk"), (3.0, "absorption"), (9.0, "float"))
+    right = Expected(stages=stages, resets=(9.0,))
     about = ("HOLD.full-length",)
     assert verify(Scripted(), [case(expected=right, requirements=about)]).findings == ()
     wrong = Expected(stages=((0.0, "bulk"), (6.0, "absorption"), (9.0, "float")))
     report = verify(Scripted(), [case(expected=wrong, requirements=about)])
     assert [(f.requirement, f.t, f.margin) for f in report.findings] == [
         ("HOLD.full-length", 3.0, 3.0)
+    ]
+    none = Expected(stages=stages)
+    report = verify(Scripted(), [case(expected=none, requirements=("FULL.voltage", *about))])
+    assert [(f.requirement, f.observed) for f in report.findings] == [
+        ("HOLD.full-length", "full reset at t = 9 s")
     ]
 
 

@@ -7,9 +7,9 @@ return voltage 53.0 V for 2 s. A timer may be off by one interval, a voltage by 
 from math import inf, nan
 
 import pytest
-from written_runs import verdict, written
 
 from harness.judge import judge
+from tests.unit.rules.written_runs import verdict, written
 
 UP, HIGH, REST, LOW = 55.0, 55.9, 54.0, 52.5
 

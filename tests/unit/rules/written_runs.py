@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from ctrl.settings import Settings
-from harness.judge import CaseVerdict, judge
+from harness.judge import judge
 from harness.run import FEATURES, Answers, Case, Identity, Run, Trace
+from harness.verdict import CaseVerdict
 
 LETTERS = {"b": 0, "a": 1, "f": 2, "i": 3}
 # Short timers, so that a whole charge fits into a line; 1 s between samples unless said otherwise.

@@ -1,0 +1,1 @@
+"""The harness: it attaches a battery charge controller, tries it, and judges what it does."""

@@ -1,0 +1,127 @@
+"""Recipes become vectors for given settings, and vectors become files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from ctrl.settings import Settings
+from harness.cases.builder import NotApplicableError
+from harness.cases.margins import close_readings, stages_of
+from harness.cases.passages import Passages
+from harness.cases.recipe import Recipe
+from harness.cases.recipes import all_recipes
+from harness.cases.timers import close_timers
+from harness.cases.trace_file import csv_rows
+from harness.cases.vector import FORMAT, Vector, to_json
+from harness.errors import InputError
+from harness.run import Case
+
+
+def render(recipe: Recipe, settings: Settings | None = None) -> Vector:
+    """Write the vector of a recipe.
+
+    Args:
+        recipe: what to write.
+        settings: for these; left out, for those of the shipped rendering.
+
+    Raises:
+        NotApplicableError: the recipe cannot be written for these settings; the text says why.
+    """
+    chosen = recipe.settings if settings is None else settings
+    passages = Passages(chosen)
+    recipe.write(passages)
+    return Vector(
+        format=FORMAT,
+        id=recipe.id,
+        title=recipe.title,
+        description=recipe.description,
+        why=recipe.why,
+        requirements=recipe.requirements,
+        negative=recipe.negative,
+        features=recipe.features,
+        tags=recipe.tags,
+        source=recipe.source,
+        catches=recipe.catches,
+        settings=chosen,
+        soc=passages.soc,
+        power_cycles=passages.power_cycles,
+        cuts=passages.cuts,
+        expected=passages.expected(),
+        trace=passages.trace(),
+    )
+
+
+def rendered(settings: Settings) -> tuple[tuple[Vector, ...], dict[str, str]]:
+    """Every recipe written for the same settings.
+
+    Returns:
+        The vectors, sorted by id, and why each of the others is not applicable, by id.
+    """
+    vectors: list[Vector] = []
+    reasons: dict[str, str] = {}
+    for recipe in all_recipes():
+        try:
+            vector = render(recipe, settings)
+            if "boundary" not in recipe.tags:
+                _keep_away(vector.case)
+        except NotApplicableError as error:
+            reasons[recipe.id] = str(error)
+        else:
+            vectors.append(vector)
+    return tuple(vectors), reasons
+
+
+def _keep_away(case: Case) -> None:
+    """Refuse a rendering that these settings push onto a decision boundary."""
+    for problems in (close_readings, close_timers):
+        for problem in problems(case):
+            raise NotApplicableError(f"with these settings {problem}")
+
+
+def files_of(vector: Vector) -> dict[str, str]:
+    """The text of the files of a vector, by name in the folder of its group."""
+    name = vector.id.partition("/")[2]
+    return {
+        f"{name}.json": to_json(vector),
+        f"{name}.csv": ",".join(vector.trace.columns) + "\n" + csv_rows(vector.trace),
+        f"{name}.expected.csv": expected_rows(vector.case),
+    }
+
+
+def expected_rows(case: Case) -> str:
+    """The expected stage and full reset of each sample, as CSV; line by line beside the trace."""
+    assert case.expected is not None
+    resets = set(case.expected.resets)
+    lines = ["t,stage,full_reset"]
+    before = ""
+    for row, stage in zip(csv_rows(case.trace).splitlines(), stages_of(case), strict=True):
+        stamp = row.partition(",")[0]
+        reset = bool(stamp) and stage == "float" != before and float(stamp) in resets
+        lines.append(f"{stamp},{stage},{int(reset)}")
+        before = stage
+    return "\n".join(lines) + "\n"
+
+
+def write(folder: str | Path, vectors: Iterable[Vector] | None = None) -> tuple[Path, ...]:
+    """Write the files of vectors, by default of the shipped rendering of every recipe.
+
+    Returns:
+        The files that were new or had changed.
+
+    Raises:
+        InputError: a file cannot be written.
+    """
+    changed: list[Path] = []
+    for vector in (render(recipe) for recipe in all_recipes()) if vectors is None else vectors:
+        for name, text in files_of(vector).items():
+            path = Path(folder) / vector.group / name
+            try:
+                if path.exists() and path.read_text(encoding="utf-8") == text:
+                    continue
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_text(text, encoding="utf-8", newline="\n")
+            except OSError as error:
+                raise InputError(f"cannot be written: {error.strerror}", file=path) from None
+            changed.append(path)
+    return tuple(changed)

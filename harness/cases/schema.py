@@ -1,0 +1,40 @@
+"""The JSON Schema of a vector, applied with an error that names the member at fault."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import orjson
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import best_match
+
+from harness.cases.folder import vectors_folder
+from harness.errors import InputError
+
+SCHEMA_NAME = "vector.schema.json"
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    schema = orjson.loads((vectors_folder() / SCHEMA_NAME).read_bytes())
+    Draft202012Validator.check_schema(schema)
+    return Draft202012Validator(schema)
+
+
+def refuse_unfit(content: Any, path: Path) -> None:
+    """Compare what a JSON file holds with the schema.
+
+    Raises:
+        InputError: it does not fit; with the member's path.
+    """
+    error = best_match(_validator().iter_errors(content))
+    if error is not None:
+        member = error.json_path.removeprefix("$").removeprefix(".")
+        raise InputError(
+            f"{error.message:.200}",
+            file=path,
+            column=member,
+            hint=f"{SCHEMA_NAME} says what a vector looks like",
+        )

@@ -1,0 +1,96 @@
+"""The one case that `replay` is given: a vector by its id, or a trace in a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import attrs
+
+from ctrl.settings import Settings
+from harness.cases import rendered_for
+from harness.cases.trace_file import load_json, read
+from harness.cases.vector import Vector, read_vector
+from harness.cli.named import vector_named
+from harness.cli.settings_options import given_settings, is_given
+from harness.errors import InputError
+from harness.run import Case, Identity
+
+DEFAULT_SOC = 0.5
+
+
+def given_case(
+    name: str,
+    identity: Identity,
+    *,
+    settings_file: str | None,
+    cells: int | None,
+    changes: tuple[str, ...],
+    soc: float | None,
+) -> tuple[Case, str]:
+    """The case, and what it is called for people.
+
+    Args:
+        name: id of a vector, or path of a trace.
+        identity: who will run it; a controller with fixed settings gets the case in those.
+        settings_file: as in `given_settings`.
+        cells: as in `given_settings`.
+        changes: as in `given_settings`.
+        soc: starting state of charge, 0..1; None for the vector's own, or one half.
+
+    Raises:
+        InputError: there is no such vector or file, it cannot be read, or it cannot be run with
+            these settings.
+    """
+    options = (settings_file, cells, changes)
+    if identity.fixed is not None and is_given(*options):
+        raise InputError(
+            f"the settings of {identity.name} are fixed", hint="leave out the options that set them"
+        )
+    path = Path(name)
+    if path.is_dir():
+        raise InputError("is a folder", file=path, hint="name one trace in it")
+    if not path.exists():
+        if path.suffix.lower() in (".csv", ".json"):
+            raise InputError("there is no such file", file=path, hint=f"seen from {Path.cwd()}")
+        found = _shipped(name, identity)
+    elif _is_vector(path):
+        found = read_vector(path)
+    else:
+        settings = identity.fixed or given_settings(*options)
+        start = DEFAULT_SOC if soc is None else soc
+        return Case(id=name, settings=settings, trace=read(path), soc=start), name
+    return _case(found, options, soc), f"{found.id}: {found.title}"
+
+
+def _shipped(name: str, identity: Identity) -> Vector:
+    found = vector_named(name, kind="file and no vector")
+    if identity.fixed is None:
+        return found
+    rendered, not_applicable = rendered_for(identity.fixed)
+    if name in not_applicable:
+        raise InputError(
+            f"the vector {name} cannot be written for the fixed settings of {identity.name}",
+            hint=not_applicable[name],
+        )
+    return next(each for each in rendered if each.id == name)
+
+
+def _is_vector(path: Path) -> bool:
+    with path.open("rb") as file:
+        if file.read(64).removeprefix(b"\xef\xbb\xbf").lstrip()[:1] != b"{":
+            return False
+    content = load_json(path)
+    return isinstance(content, dict) and "settings" in content
+
+
+def _case(
+    found: Vector, options: tuple[str | None, int | None, tuple[str, ...]], soc: float | None
+) -> Case:
+    case = found.case
+    if not is_given(*options) and soc is None:
+        return case
+    settings: Settings = given_settings(*options, base=case.settings)
+    # What the vector expects holds for its own settings and its own start only.
+    return attrs.evolve(
+        case, settings=settings, soc=case.soc if soc is None else soc, expected=None
+    )

@@ -1,0 +1,39 @@
+"""The options of every command that attaches a controller and judges what it answers."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import click
+
+LIMIT_S = 10.0
+
+
+class Finite(click.FloatRange):
+    """A number in a range; click lets NaN through."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number; fails where it is none, or not finite."""
+        number = super().convert(value, param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
+
+
+limit_option = click.option(
+    "--limit-s",
+    type=Finite(0, min_open=True),
+    default=LIMIT_S,
+    show_default=True,
+    metavar="SECONDS",
+    help="The longest wait for one answer of the controller.",
+)
+tolerance_option = click.option(
+    "--tolerance-s",
+    type=Finite(0),
+    default=0.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="Declared tolerance of the controller's clock.",
+)

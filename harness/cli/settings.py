@@ -1,0 +1,70 @@
+"""`fullproof settings`: what the settings of a pack are, and whether a file of them is allowed."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import click
+
+from ctrl.settings import Settings
+from ctrl.settings_text import NONE
+from harness.cli import exits
+from harness.cli.settings_options import given_settings, settings_options
+
+CAUTION = (
+    "The limits in the cell maker's data sheet, local codes and licensed practice come before "
+    "anything that is set here."
+)
+
+
+@click.group(invoke_without_command=True)
+@click.pass_context
+def command(ctx: click.Context) -> None:
+    """Show the settings of a pack, and check a file of them."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+@command.command()
+@settings_options
+def show(**settings: Any) -> int:
+    """Print all settings as TOML, each with its meaning: the start of a file of your own."""
+    meanings = _meanings()
+    for line in _sentences(CAUTION):
+        click.echo(f"# {line}")
+    for name, value in given_settings(**settings).to_mapping().items():
+        click.echo(f"\n# {meanings[name]}\n{name} = {_toml(value)}")
+    return exits.CONFORMS
+
+
+@command.command()
+@click.argument("file")
+@click.option("--cells", type=click.IntRange(min=1), metavar="N", help="Cells in series.")
+def check(file: str, cells: int | None) -> int:
+    """Tell whether the settings in FILE (TOML or JSON) are allowed by the rules."""
+    found = given_settings(file, cells, ())
+    click.echo(f"{file}: the rules allow these settings, for {found.cells} cells")
+    click.echo(CAUTION)
+    return exits.CONFORMS
+
+
+def _meanings() -> dict[str, str]:
+    """What each setting means, as its docstring has it."""
+    text = (Settings.__doc__ or "").partition("Attributes:")[2]
+    entries = re.findall(r"^ {8}(\w+): (.*(?:\n {12}.*)*)", text, re.MULTILINE)
+    return {name: re.sub(r"\s+", " ", meaning).replace("`", "") for name, meaning in entries}
+
+
+def _sentences(text: str) -> list[str]:
+    return click.wrap_text(text, width=96).splitlines()
+
+
+def _toml(value: Any) -> str:
+    if value is None:
+        return f'"{NONE}"'
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, tuple):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return repr(value)

@@ -1,0 +1,56 @@
+"""`fullproof vectors list`: every vector by name."""
+
+from __future__ import annotations
+
+import click
+import orjson
+
+from ctrl.errors import nearest
+from harness.cases import Vector, shipped
+from harness.cli import exits
+from harness.cli.outputs import refuse_unwritable, writing
+from harness.errors import InputError
+from harness.report.words import count
+from harness.rules import REQUIREMENTS
+
+
+@click.command("list", short_help="Name every vector.")
+@click.option("--requirement", metavar="ID", help="Only vectors that exercise this requirement.")
+@click.option("--json", "json_file", metavar="FILE", help="Write them as JSON; - is stdout.")
+def command(requirement: str | None, json_file: str | None) -> int:
+    """Name every vector, one a line, with its title."""
+    refuse_unwritable(json_file)
+    known = [each.id for each in REQUIREMENTS]
+    if requirement is not None and requirement not in known:
+        raise InputError(
+            f"there is no requirement {requirement!r}", hint=nearest(requirement, known)
+        )
+    found = [each for each in shipped() if requirement is None or requirement in each.requirements]
+    if json_file:
+        with writing(json_file) as file:
+            file.write(_json(found))
+        return exits.CONFORMS
+    width = max((len(each.id) for each in found), default=0)
+    for each in found:
+        negative = " (must not happen)" if requirement in each.negative else ""
+        click.echo(f"{each.id:<{width}}  {each.title}{negative}")
+    click.echo(count(len(found), "vector"), err=True)
+    return exits.CONFORMS
+
+
+def _json(found: list[Vector]) -> str:
+    told = [
+        {
+            "id": each.id,
+            "title": each.title,
+            "why": each.why,
+            "requirements": each.requirements,
+            "negative": each.negative,
+            "features": each.features,
+            "tags": each.tags,
+            "source": each.source,
+            "samples": len(each.trace),
+        }
+        for each in found
+    ]
+    return orjson.dumps(told, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE).decode()

@@ -1,0 +1,252 @@
+"""A controller and cases in, a verdict requirement by requirement out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping, Sequence
+
+import numpy as np
+from attrs import evolve
+
+from harness.attach.base import Attachment, LinkFault, Refused
+from harness.attach.drive import drive
+from harness.judge import judge
+from harness.rules import REQUIREMENTS
+from harness.rules.link import CUTS, FRESH
+from harness.rules.requirement import Requirement
+from harness.run import ANSWER_COLUMNS, Answers, Case, Finding, Identity, Outcome, Run
+from harness.verdict import CaseVerdict, Report, RequirementResult
+
+# Requirements that any answered message puts to the test.
+TRANSPORT = tuple(
+    r.id for r in REQUIREMENTS if r.group == "LINK" and r.id not in (CUTS, FRESH, "LINK.stops")
+)
+# After so many cases in a row without a proper answer the rest is not tried.
+SILENT_CASES = 5
+
+
+class _Tally:
+    """Verdicts of single cases, gathered requirement by requirement."""
+
+    def __init__(self, selected: Sequence[Requirement]) -> None:
+        self.selected = selected
+        self.names = {r.id for r in selected}
+        self.exercised: Counter[str] = Counter()
+        self.cases: dict[str, list[str]] = {r.id: [] for r in selected}
+        self.findings: dict[str, list[Finding]] = {r.id: [] for r in selected}
+
+    def add(self, verdict: CaseVerdict) -> None:
+        for name, times in verdict.exercised.items():
+            if name in self.cases:
+                self.exercised[name] += times
+                self.cases[name].append(verdict.case)
+        for finding in verdict.findings:
+            if finding.requirement in self.findings:
+                self.findings[finding.requirement].append(finding)
+
+    def results(
+        self, identity: Identity | None, errors: Mapping[str, str]
+    ) -> tuple[RequirementResult, ...]:
+        claims = identity.features if identity else frozenset()
+        results = []
+        for requirement in self.selected:
+            name = requirement.id
+            if self.findings[name]:
+                outcome = Outcome.FAIL
+            elif identity is None:
+                outcome = Outcome.UNKNOWN
+            elif not requirement.features <= claims:
+                outcome = Outcome.NOT_CLAIMED
+            elif self.exercised[name]:
+                outcome = Outcome.PASS
+            else:
+                outcome = Outcome.ERROR if errors else Outcome.NOT_EXERCISED
+            results.append(
+                RequirementResult(
+                    name,
+                    outcome,
+                    self.exercised[name],
+                    tuple(self.cases[name]),
+                    tuple(self.findings[name]),
+                )
+            )
+        return tuple(results)
+
+
+def verify(
+    attachment: Attachment,
+    cases: Sequence[Case],
+    *,
+    selected: Iterable[str] | None = None,
+    not_applicable: Mapping[str, str] | None = None,
+    fail_fast: bool = False,
+    tolerance_s: float = 0.0,
+    progress: Callable[[Case], None] | None = None,
+) -> Report:
+    """Try every case on a controller, and judge what it answers.
+
+    Args:
+        attachment: the controller.
+        cases: what to try; those that need a feature it does not claim are left out.
+        selected: ids of the requirements to judge; None for all.
+        not_applicable: cases left out beforehand, with the reason.
+        fail_fast: stop at the first case with a finding.
+        tolerance_s: declared tolerance of the controller's clock, s.
+        progress: called with each case before it runs.
+
+    Raises:
+        ValueError: no case, or an unknown requirement.
+    """
+    chosen = _chosen(selected)
+    if not cases and not not_applicable:
+        raise ValueError("there is no case to try")
+    trial = _Trial(attachment, {r.id for r in chosen}, tolerance_s)
+    tally = _Tally(chosen)
+    left_out = dict(not_applicable or {})
+    for number, case in enumerate(cases):
+        if progress is not None:
+            progress(case)
+        reason = trial.lacking(case)
+        if reason:
+            left_out[case.id] = reason
+            continue
+        verdict = trial.of(case)
+        tally.add(verdict)
+        if trial.given_up:
+            trial.errors.update(dict.fromkeys((c.id for c in cases[number + 1 :]), trial.given_up))
+            break
+        if fail_fast and any(finding.requirement in tally.names for finding in verdict.findings):
+            break
+    if trial.ran and trial.identity is not None:
+        tally.add(trial.farewell(cases[-1].id))
+    return Report(
+        spec=attachment.spec,
+        identity=trial.identity,
+        results=tally.results(trial.identity, trial.errors),
+        cases=trial.ran,
+        not_applicable=left_out,
+        errors=trial.errors,
+    )
+
+
+class _Trial:
+    """One controller through all its cases: what it says, and how often it fails to."""
+
+    def __init__(self, attachment: Attachment, names: set[str], tolerance_s: float) -> None:
+        self.attachment = attachment
+        self.names = names
+        self.tolerance_s = tolerance_s
+        self.identity: Identity | None = None
+        self.ran = 0
+        self.errors: dict[str, str] = {}
+        self.given_up = ""
+        self.silent_in_a_row = 0
+
+    def lacking(self, case: Case) -> str:
+        """Why the case cannot be tried on this controller; empty where it can, or nobody knows."""
+        try:
+            self.identity = self.attachment.hello()
+        except LinkFault:
+            return ""
+        lacking = sorted(case.features - self.identity.features)
+        if not lacking:
+            return ""
+        return f"needs {', '.join(lacking)}, which the controller does not claim"
+
+    def of(self, case: Case) -> CaseVerdict:
+        """Run one case and judge it; a fault of the link is its verdict."""
+        self.ran += 1
+        try:
+            self.identity = self.attachment.hello()
+            verdict = _tried(self.attachment, case, self.names, self.tolerance_s)
+        except LinkFault as fault:
+            if not isinstance(fault, Refused):
+                self.attachment.restart()
+            self._count(case, fault)
+            t = float(case.trace.t[fault.index]) if fault.index >= 0 else float("nan")
+            finding = fault.finding(case.id, t=t)
+            return CaseVerdict(case.id, {fault.requirement: 1}, (finding,))
+        self.silent_in_a_row = 0
+        return verdict
+
+    def _count(self, case: Case, fault: LinkFault) -> None:
+        if self.identity is None:
+            self.errors[case.id] = self.given_up = "the controller never said who it is"
+            return
+        # Each silence costs the whole limit of an answer; any other fault costs next to nothing.
+        silent = fault.requirement == "LINK.answers"
+        self.silent_in_a_row = self.silent_in_a_row + 1 if silent else 0
+        if self.silent_in_a_row == SILENT_CASES:
+            self.given_up = f"not tried: {SILENT_CASES} cases in a row had no proper answer"
+
+    def farewell(self, case: str) -> CaseVerdict:
+        """The end of the program, after the last case."""
+        try:
+            self.attachment.hello()
+            self.attachment.stop()
+        except LinkFault as fault:
+            return CaseVerdict(case, {fault.requirement: 1}, (fault.finding(case),))
+        return CaseVerdict(case, {"LINK.stops": 1}, ())
+
+
+def _chosen(selected: Iterable[str] | None) -> tuple[Requirement, ...]:
+    if selected is None:
+        return REQUIREMENTS
+    wanted = set(selected)
+    unknown = wanted - {r.id for r in REQUIREMENTS}
+    if unknown or not wanted:
+        raise ValueError(f"no such requirement: {', '.join(sorted(unknown)) or 'none was named'}")
+    return tuple(r for r in REQUIREMENTS if r.id in wanted)
+
+
+def _tried(attachment: Attachment, case: Case, names: set[str], tolerance_s: float) -> CaseVerdict:
+    """Run one case and judge it; those about the link itself are run a second time."""
+    run = drive(attachment, case)
+    verdict = judge(run, names, tolerance_s=tolerance_s)
+    exercised = {**verdict.exercised, **dict.fromkeys(TRANSPORT, 1)}
+    findings = list(verdict.findings)
+    again = [name for name in (CUTS, FRESH) if name in case.requirements and name in names]
+    for name in again:
+        exercised[name] = 1
+        other = _whole(case) if name == CUTS else case
+        difference = _difference(run, drive(attachment, other).answers)
+        if difference is not None:
+            findings.append(_differs(run, difference, name))
+    return CaseVerdict(case.id, exercised, tuple(findings))
+
+
+def _whole(case: Case) -> Case:
+    return evolve(case, cuts=())
+
+
+def _difference(run: Run, other: Answers) -> tuple[int, str, object, object] | None:
+    """The first row, with its column, in which two answers to the same case differ."""
+    found = []
+    for name in ANSWER_COLUMNS:
+        one, two = getattr(run.answers, name), getattr(other, name)
+        if one is None or two is None:
+            continue
+        rows = np.flatnonzero(one != two)
+        if len(rows):
+            found.append((int(rows[0]), name, one[rows[0]], two[rows[0]]))
+    return min(found, key=lambda row: row[0]) if found else None
+
+
+def _differs(run: Run, difference: tuple[int, str, object, object], name: str) -> Finding:
+    k, column, one, two = difference
+    why = (
+        "cut into messages in another way"
+        if name == CUTS
+        else "run a second time after a new start"
+    )
+    return Finding(
+        requirement=name,
+        case=run.case.id,
+        t=float(run.case.trace.t[k]),
+        index=k,
+        observed=f"{column} {two}",
+        expected=f"{column} {one}",
+        margin=0.0,
+        unit="",
+        sentence=f"the same trace, {why}, was answered differently: {column} {two} in place of {one}",
+    )

@@ -1,0 +1,79 @@
+"""The faulty controllers as programs: over the line protocol, in Python and in C."""
+
+from __future__ import annotations
+
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from harness.attach import attach
+from harness.verify import verify
+from harness.run import Case
+from harness.zoo.build import c_program, fault_named
+from harness.zoo.fault import Fault
+from harness.zoo.faults import C_FAULTS
+
+ZOO = [sys.executable, "-m", "harness.zoo"]
+with_compiler = pytest.mark.skipif(shutil.which("cc") is None, reason="there is no C compiler cc")
+
+
+def ran(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*ZOO, *arguments], capture_output=True, text=True, check=False)
+
+
+def test_a_faulty_program_is_found_over_the_line_protocol(cases: tuple[Case, ...]) -> None:
+    with attach(f"exec:{shlex.join(ZOO)} hold-one-minute-short") as attachment:
+        assert attachment.hello().name == "example-python with hold-one-minute-short"
+        report = verify(attachment, [case for case in cases if case.id == "hold/full-length"])
+    assert [finding.requirement for finding in report.findings] == ["HOLD.full-length"]
+    assert report.exit_code == 1
+
+
+@with_compiler
+@pytest.mark.parametrize("fault", C_FAULTS, ids=lambda fault: fault.name)
+def test_a_fault_in_c_is_found(fault: Fault, tmp_path: Path, cases: tuple[Case, ...]) -> None:
+    with attach(f"exec:{shlex.quote(str(c_program(tmp_path, fault)))}") as attachment:
+        report = verify(attachment, cases)
+    assert fault.requirement in {finding.requirement for finding in report.findings}
+    assert report.exit_code == 1
+
+
+@with_compiler
+def test_the_c_example_itself_conforms(tmp_path: Path, cases: tuple[Case, ...]) -> None:
+    with attach(f"exec:{shlex.quote(str(c_program(tmp_path)))}") as attachment:
+        report = verify(attachment, cases)
+    assert report.findings == ()
+    assert report.exit_code == 0
+
+
+@with_compiler
+def test_a_fault_in_c_runs_by_its_name() -> None:
+    with attach(f"exec:{shlex.join(ZOO)} c-hold-one-minute-short") as attachment:
+        assert attachment.hello().language == "C"
+
+
+def test_the_list_names_every_fault() -> None:
+    done = ran("--list")
+    assert done.returncode == 0
+    lines = done.stdout.splitlines()
+    assert "hold-one-minute-short" in [line.split()[0] for line in lines]
+    assert "c-hold-one-minute-short" in [line.split()[0] for line in lines]
+    assert all(len(line.split()) > 3 for line in lines)
+
+
+def test_the_source_can_be_printed() -> None:
+    done = ran("--source", "c-full-without-recheck")
+    assert done.returncode == 0
+    assert fault_named("c-full-without-recheck").new in done.stdout
+
+
+def test_wrong_use_is_explained() -> None:
+    done = ran("hold-one-minute-shot")
+    assert done.returncode == 2
+    assert "did you mean 'hold-one-minute-short'" in done.stderr
+    assert ran().returncode == 2
+    assert ran("--list", "hold-one-minute-short").returncode == 2
