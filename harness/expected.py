@@ -45,7 +45,7 @@ def unexpected(run: Run) -> list[Finding]:
                 else f"{before.word} to the end",
                 f"{wanted.word} from t = {at_s:g} s" if wanted else f"{before.word} to the end",
                 abs(float(t[row]) - at_s) if observed is wanted else 0.0,
-                "the stages are not those that the case expects",
+                "The stages are not those that the case expects.",
             )
         ]
     return _resets(run, expected.resets)
@@ -69,7 +69,7 @@ def _resets(run: Run, expected: tuple[float, ...]) -> list[Finding]:
                 f"full reset at t = {t[row]:g} s" if number < len(rows) else "no more full resets",
                 f"full reset at t = {at_s:g} s" if at_s == at_s else "no more full resets",
                 0.0,
-                "the full resets are not those that the case expects",
+                "The full resets are not those that the case expects.",
             )
         ]
     return []

@@ -137,6 +137,7 @@ class _Trial:
         self.names = names
         self.tolerance_s = tolerance_s
         self.identity: Identity | None = None
+        self.greeting: LinkFault | None = None
         self.ran = 0
         self.errors: dict[str, str] = {}
         self.given_up = ""
@@ -146,7 +147,9 @@ class _Trial:
         """Why the case cannot be tried on this controller; empty where it can, or nobody knows."""
         try:
             self.identity = self.attachment.hello()
-        except LinkFault:
+        except LinkFault as fault:
+            # Asked once: a controller that hangs here costs the whole limit each time.
+            self.greeting = fault
             return ""
         lacking = sorted(case.features - self.identity.features)
         if not lacking:
@@ -157,7 +160,8 @@ class _Trial:
         """Run one case and judge it; a fault of the link is its verdict."""
         self.ran += 1
         try:
-            self.identity = self.attachment.hello()
+            if self.greeting is not None:
+                raise self.greeting
             verdict = _tried(self.attachment, case, self.names, self.tolerance_s)
         except LinkFault as fault:
             if not isinstance(fault, Refused):
@@ -166,6 +170,9 @@ class _Trial:
             t = float(case.trace.t[fault.index]) if fault.index >= 0 else float("nan")
             finding = fault.finding(case.id, t=t)
             return CaseVerdict(case.id, {fault.requirement: 1}, (finding,))
+        except Exception as error:  # one case that cannot be judged must not block the others
+            self.errors[case.id] = f"could not be judged: {type(error).__name__}: {error}"
+            return CaseVerdict(case.id, {}, ())
         self.silent_in_a_row = 0
         return verdict
 
@@ -248,5 +255,5 @@ def _differs(run: Run, difference: tuple[int, str, object, object], name: str) -
         expected=f"{column} {one}",
         margin=0.0,
         unit="",
-        sentence=f"the same trace, {why}, was answered differently: {column} {two} in place of {one}",
+        sentence=f"The same trace, {why}, was answered differently: {column} {two}, not {one}.",
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from ctrl.vocabulary import Stage
 from harness.rules.holds import Hold, holds_of
 from harness.rules.life import Life
-from harness.rules.requirement import Marks
+from harness.rules.requirement import Marks, plain
 
 FULL_LENGTH = "HOLD.full-length"
 ENDS = "HOLD.ends"
@@ -95,7 +95,7 @@ def _overdue(life: Life, hold: Hold, marks: Marks) -> bool:
     if why == "waited":
         requirement, over_s = WAIT, float(hold.t[k] - hold.t[hold.expires] - s.wait_limit_s)
         expected = f"float, at most {s.wait_limit_s:g} s after the hold"
-        what = f"waited {over_s:.3g} s longer than wait_limit_s ({s.wait_limit_s:g} s)"
+        what = f"waited {plain(over_s)} s longer than wait_limit_s ({s.wait_limit_s:g} s)"
     elif k == must:
         requirement = _by_sag(life, hold, hold.expires, ENDS)
         expected = f"the end of the hold at t = {hold.t[hold.expires]:g} s"
@@ -187,7 +187,9 @@ def _unjust_reset(
         short_mv = (s.full_v - level_v) * 1000.0
         requirement, margin, unit = VOLTAGE, short_mv, "mV"
         expected = f"v >= full_v ({s.full_v:g} V)"
-        sentence = f"full reset at {level_v:.3f} V, {short_mv:.3g} mV under full_v ({s.full_v:g} V)"
+        sentence = (
+            f"full reset at {level_v:.3f} V, {plain(short_mv)} mV under full_v ({s.full_v:g} V)"
+        )
     elif s.taper_a is not None and abs(current_a) > s.taper_a:
         requirement, margin, unit = TAPER, abs(current_a) - s.taper_a, "A"
         expected = f"current within {s.taper_a:g} A"

@@ -11,6 +11,7 @@ from attrs import frozen
 
 from harness.rules.held import Held
 from harness.rules.life import Life
+from harness.rules.requirement import plain
 from harness.run import Flags
 
 GAP = "TIME.gap-restarts-dwell"
@@ -81,7 +82,7 @@ def too_short(
         return Shortfall(
             short_mv,
             "mV",
-            f"the voltage was {level_v:.3f} V, {short_mv:.3g} mV {side} {threshold} ({threshold_v:g} V)",
+            f"the voltage was {level_v:.3f} V, {plain(short_mv)} mV {side} {threshold} ({threshold_v:g} V)",
         )
     side = "at or above" if at_least else "below"
     return Shortfall(

@@ -9,7 +9,7 @@ from ctrl.vocabulary import Stage
 from harness.rules.blame import early_blame, late_blame
 from harness.rules.held import TIME_SLACK_S, Held
 from harness.rules.life import Episode, Life
-from harness.rules.requirement import Marks
+from harness.rules.requirement import Marks, plain
 
 STAYS = "FLOAT.stays"
 FULL_LENGTH = "FLOAT.timer-full-length"
@@ -111,7 +111,7 @@ def _left(life: Life, episode: Episode, dwell: Dwell, marks: Marks) -> None:
         )
     elif above_v <= NEAR_CELL_V * s.cells:
         requirement, margin, unit = VOLTAGE_HELD, above_v * 1000.0, "mV"
-        what = f"the voltage was {margin:.3g} mV above return_v ({s.return_v:g} V)"
+        what = f"the voltage was {plain(margin)} mV above return_v ({s.return_v:g} V)"
     elif soc is not None and s.return_soc is not None and soc - s.return_soc < NEAR_SOC:
         requirement, margin, unit = LOW_SOC, soc - s.return_soc, "SoC"
         what = f"the state of charge was {soc:.6g}, not below return_soc ({s.return_soc:g})"

@@ -14,6 +14,11 @@ if TYPE_CHECKING:
     from harness.rules.life import Life
 
 
+def plain(value: float) -> str:
+    """A number as a person writes it: no exponent, no idle zeros, three decimals at most."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
 class Marks:
     """What the analyses saw: how often each requirement was put to the test, and what broke it."""
 
@@ -51,7 +56,7 @@ class Marks:
                 expected=expected,
                 margin=float(margin),
                 unit=unit,
-                sentence=sentence,
+                sentence=f"{sentence[:1].upper()}{sentence[1:]}.",
             )
         )
 

@@ -13,7 +13,7 @@ from ctrl.vocabulary import Stage
 from harness.rules.blame import early_blame, late_blame
 from harness.rules.held import TIME_SLACK_S, Held
 from harness.rules.life import Episode, Life
-from harness.rules.requirement import Marks
+from harness.rules.requirement import Marks, plain
 from harness.run import Flags, Floats
 
 CELL_TRIPS = "PROTECT.cell-trips"
@@ -261,7 +261,7 @@ def _entry(life: Life, episode: Episode, causes: list[Cause], marks: Marks) -> b
         expected="no trip",
         margin=short,
         unit=cause.unit,
-        sentence=f"protection tripped without {cause.what}; it was {short:.3g} {cause.unit} short of it",
+        sentence=f"protection tripped without {cause.what}; it was {plain(short)} {cause.unit} short of it",
     )
     return False
 

@@ -11,12 +11,12 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from harness.errors import InputError
-from harness.verdict import Report, RequirementResult
 from harness.report.junit import to_junit
 from harness.report.known import Entry, Standing, State
 from harness.report.result import Result
 from harness.report.store import from_json, to_json
 from harness.run import Finding, Identity, Outcome
+from harness.verdict import Report, RequirementResult
 from tests.journeys.command_line import Fullproof, saboteur, zoo
 
 LATE = Finding(
@@ -90,6 +90,17 @@ def test_another_document_is_refused_by_its_member(member: str, value: object, p
     document = json.loads(to_json(RESULT)) | {member: value}
     with pytest.raises(InputError, match=place):
         from_json(json.dumps(document), "result.json")
+
+
+def test_what_is_excused_still_cannot_make_up_for_what_was_not_judged() -> None:
+    excused = Standing(Entry("HOLD.ends", "", "release 2.4"), State.EXCUSES, 1)
+    failed, _, _, passed, _ = RESULT.report.results
+    whole = Report("ref", None, (failed, passed), 2)
+    assert Result(whole).exit_code == 1
+    assert Result(whole, known=(excused,)).exit_code == 0
+    lost = Report("ref", None, (failed, passed), 2, errors={"hold/e": "it was never tried"})
+    assert Result(lost, known=(excused,)).exit_code == 3
+    assert Result(lost).exit_code == 1
 
 
 def test_junit_keeps_failures_errors_and_what_was_skipped_apart() -> None:

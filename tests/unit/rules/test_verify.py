@@ -192,3 +192,25 @@ def test_a_fault_is_told_with_the_stamp_of_its_sample() -> None:
     controller.fault_at = {1: fault}
     report = verify(controller, [case("first"), case("second")])
     assert [(f.index, f.t) for f in report.findings] == [(4, 4.0)]
+
+
+def test_a_case_that_cannot_be_judged_does_not_block_the_others() -> None:
+    class Odd(Scripted):
+        def run(self, trace: Trace) -> Answers:
+            if self.starts == 1:
+                raise ArithmeticError("not a number")
+            return super().run(trace)
+
+    report = verify(Odd(), [case("first"), case("second")])
+    assert report.errors == {"first": "could not be judged: ArithmeticError: not a number"}
+    assert outcome(report, "HOLD.full-length") is Outcome.PASS
+    assert report.exit_code == 3
+
+
+def test_sentences_read_as_sentences() -> None:
+    controller = Scripted()
+    controller.changed = {1: {"soc": np.full(12, 0.4)}}
+    report = verify(controller, [case()])
+    assert [f.sentence for f in report.findings if f.requirement == "SOC.starts"] == [
+        "The first sample shows a state of charge of 0.4000000, not its start, 0.5000000."
+    ]
