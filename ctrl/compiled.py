@@ -14,13 +14,13 @@ import hashlib
 import os
 import sys
 from collections import namedtuple
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from math import inf, isfinite, nan
 from pathlib import Path
-from types import FunctionType
-from typing import Any
+from types import FunctionType, ModuleType
+from typing import Any, NamedTuple
 
 import attrs
 import numba
@@ -34,6 +34,7 @@ from ctrl.settings import Settings
 from ctrl.vocabulary import Phase, Stage
 
 Floats = npt.NDArray[np.float64]
+Answers = tuple[npt.NDArray[np.int8], Floats, npt.NDArray[np.int16]]
 
 
 def _tuple_of(cls: type) -> Any:
@@ -105,7 +106,7 @@ def proves_by_condition(rule, limits, level_v, i):  # noqa: ARG001  one signatur
     return condition(limits, level_v, i)
 
 
-def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, news, asked):
+def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, news, volts, amps):
     """Take every sample; a column that the trace lacks is empty.
 
     Where it lacks all three they are None, and the code for them is left out.
@@ -121,9 +122,9 @@ def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, news, 
         stage[k] = output.stage
         soc[k] = output.soc
         news[k] = output.news
-        if asked is not None:
-            asked[0, k] = output.asked.voltage_v
-            asked[1, k] = output.asked.current_a
+        if volts is not None:
+            volts[k] = output.asked.voltage_v
+            amps[k] = output.asked.current_a
     return state
 
 
@@ -132,14 +133,14 @@ def replay_rows(limits, rule, state, t, v, i, stage, soc, news):
     for row in range(t.shape[0]):
         one(
             limits, rule, state, t[row], v[row], i[row], None, None, None,
-            stage[row], soc[row], news[row], None,
+            stage[row], soc[row], news[row], None, None,
         )  # fmt: skip
 
 
-def _kept_in() -> Path | None:
+def _kept_in(sources: Iterable[ModuleType]) -> Path | None:
     """Where the machine code of exactly these sources is kept; None if it cannot be."""
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
-    for module in (counting, limits, protection, resets, stages, state, vocabulary, _HERE):
+    for module in sources:
         digest.update(Path(str(module.__file__)).read_bytes())
     home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
     folder = home / "fullproof" / "compiled" / digest.hexdigest()[:16]
@@ -151,41 +152,82 @@ def _kept_in() -> Path | None:
 
 
 _HERE = sys.modules[__name__]
+_SOURCES = (counting, limits, protection, resets, stages, state, vocabulary, _HERE)
 
 
-def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
-    """The two kernels: every rule function compiled with its names bound to the tuples."""
+def _namespace(condition: Callable[..., Any] | None) -> dict[str, Any]:
+    """Every rule function compiled with its names bound to the tuples, by name."""
     names: dict[str, Any] = {"inf": inf, "nan": nan, "isfinite": isfinite}
     for module in (protection, stages, state):
         names.update({name: what for name, what in vars(module).items() if name.isupper()})
     names.update(_BOUND)
-
-    def compiled(function: Callable[..., Any], **options: Any) -> Any:
-        bound = FunctionType(function.__code__, names, function.__name__)
-        bound.__module__, bound.__qualname__ = __name__, function.__qualname__
-        return numba.njit(error_model="numpy", **options)(bound)
-
     for function in _FUNCTIONS:
-        names[function.__name__] = compiled(function, forceinline=True)
+        names[function.__name__] = _compiled(function, names, forceinline=True)
     if condition is None:
-        names["proves"] = compiled(proves, forceinline=True)
+        names["proves"] = _compiled(proves, names, forceinline=True)
     else:
         # Not bound again: the names in it are those of the module that it comes from.
         names["condition"] = numba.njit(error_model="numpy", forceinline=True)(condition)
-        names["proves"] = compiled(proves_by_condition, forceinline=True)
+        names["proves"] = _compiled(proves_by_condition, names, forceinline=True)
+    return names
+
+
+def _compiled(function: Callable[..., Any], names: dict[str, Any], **options: Any) -> Any:
+    bound = FunctionType(function.__code__, names, function.__name__)
+    bound.__module__, bound.__qualname__ = __name__, function.__qualname__
+    return numba.njit(error_model="numpy", **options)(bound)
+
+
+def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
+    """The two kernels."""
+    names = _namespace(condition)
     # numba does not see which condition is called: only the built-in rules may be kept.
-    folder = _kept_in() if condition is None else None
+    folder = _kept_in(_SOURCES) if condition is None else None
     config: Any = numba.config
     before = config.CACHE_DIR
     try:
         if folder is not None:
             config.CACHE_DIR = str(folder)
-        one = compiled(replay_one, cache=folder is not None, nogil=True)
+        one = _compiled(replay_one, names, cache=folder is not None, nogil=True)
         names["one"] = one
-        rows = compiled(replay_rows, cache=folder is not None, nogil=True)
+        rows = _compiled(replay_rows, names, cache=folder is not None, nogil=True)
     finally:
         config.CACHE_DIR = before
     return one, rows
+
+
+class StepParts(NamedTuple):
+    """One step of the reference for another compiled loop to call.
+
+    Attributes:
+        decide: `ctrl.stages.decide` compiled, to be woven into its caller.
+        sample: makes the tuple that it takes; arguments as of `ctrl.state.Sample`.
+        state: makes a tuple of its state; arguments as of `ctrl.state.State`.
+        sources: every module that goes into the machine code.
+    """
+
+    decide: Any
+    sample: Any
+    state: Any
+    sources: tuple[ModuleType, ...]
+
+
+@cache
+def step_parts() -> StepParts:
+    """The step of the reference with any of the built-in reset rules."""
+    return StepParts(_namespace(None)["decide"], Sample, State, _SOURCES)
+
+
+def as_tuples(settings: Settings, before: state.State, rule: ResetRule) -> tuple[Any, Any, Any]:
+    """Limits, rule and state as `StepParts.decide` takes them.
+
+    Raises:
+        ValueError: the rule is not one of `RESET_RULES`.
+    """
+    if RESET_RULES.get(rule.name) != rule:
+        raise ValueError(f"{rule.name} is not one of the built-in reset rules")
+    chosen = Rule(_RULE_CODES[rule.name], rule.during_hold, rule.sustained)
+    return _limits(settings.limits), chosen, _tuples(before)
 
 
 @cache
@@ -266,6 +308,7 @@ def replay(
     *,
     rule: ResetRule = VOLTAGE_AFTER_HOLD,
     requests: bool = True,
+    into: Replay | None = None,
 ) -> Replay:
     """Take a whole trace from the state `before`; the same as `step` sample by sample.
 
@@ -281,25 +324,33 @@ def replay(
         rule: what decides a full reset; the condition of one that is not among `RESET_RULES`
             must be a function that numba can compile.
         requests: whether the voltage and current asked for are wanted too.
+        into: an earlier answer to a trace of the same length, whose arrays are written over.
 
     Raises:
-        ValueError: the columns are not of one length, or not one-dimensional.
+        ValueError: the columns are not of one length, or not one-dimensional; `into` does not fit.
     """
     optional: tuple[Floats | None, ...] = (cell_max_v, temp_c, temp_max_c)
     columns = _columns(t, v, i, *optional)
     if np.ndim(t) != 1:
         raise ValueError(f"a trace is one-dimensional; these columns have the shape {np.shape(t)}")
     size = len(t)
-    stage, soc = np.empty(size, np.int8), np.empty(size)
-    news, asked = np.empty(size, np.int16), np.empty((2, size)) if requests else None
+    if into is None:
+        stage, soc, news = np.empty(size, np.int8), np.empty(size), np.empty(size, np.int16)
+        volts, amps = (np.empty(size), np.empty(size)) if requests else (None, None)
+    else:
+        stage, soc, news = into.stage, into.soc, into.news
+        volts, amps = into.voltage_request_v, into.current_request_a
+        if len(stage) != size or (volts is not None) != requests:
+            raise ValueError(
+                "what is to be written over is of another length, or has other columns"
+            )
     if any(column is not None for column in optional):
         columns = [np.empty(0) if column is None else column for column in columns]
     (one, _), chosen = _chosen(rule)
     after = one(
-        _limits(settings.limits), chosen, _tuples(before), *columns, stage, soc, news, asked
+        _limits(settings.limits), chosen, _tuples(before), *columns, stage, soc, news, volts, amps
     )
-    asked_v, asked_a = (None, None) if asked is None else (asked[0], asked[1])
-    return Replay(stage, soc, news, asked_v, asked_a, _classes(after))
+    return Replay(stage, soc, news, volts, amps, _classes(after))
 
 
 def _columns(*columns: Floats | None) -> list[Floats | None]:
@@ -321,7 +372,8 @@ def replay_many(
     i: Floats,
     *,
     rule: ResetRule = VOLTAGE_AFTER_HOLD,
-) -> tuple[npt.NDArray[np.int8], Floats, npt.NDArray[np.int16]]:
+    into: Answers | None = None,
+) -> Answers:
     """Take many traces of the same length from the same state, on all cores.
 
     Args:
@@ -331,20 +383,24 @@ def replay_many(
         v: pack voltages, V.
         i: currents, A, positive while charging.
         rule: what decides a full reset, as in `replay`.
+        into: an earlier answer to traces of the same shape, whose arrays are written over.
 
     Returns:
         Stage, state of charge and news, each of the shape of `t`, as in `Replay`.
 
     Raises:
-        ValueError: the columns are not of one shape, or not two-dimensional.
+        ValueError: the columns are not of one shape, or not two-dimensional; `into` does not fit.
     """
     columns: list[Any] = [*_columns(t, v, i)]
     if np.ndim(t) != 2:
         raise ValueError(f"traces are rows; these columns have the shape {np.shape(t)}")
-    stage, soc, news = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int16)
+    if into is None:
+        into = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int16)
+    if into[0].shape != t.shape:
+        raise ValueError("what is to be written over is of another shape")
     (_, rows), chosen = _chosen(rule)
     limits_, from_ = _limits(settings.limits), _tuples(before)
-    columns += [stage, soc, news]
+    columns += into
     # The kernel runs without the interpreter's lock, so threads are enough.
     workers = min(os.cpu_count() or 1, max(1, len(t)))
     edges = np.linspace(0, len(t), workers + 1).astype(int)
@@ -354,4 +410,4 @@ def replay_many(
 
     with ThreadPoolExecutor(workers) as pool:
         list(pool.map(share, range(workers)))
-    return stage, soc, news
+    return into

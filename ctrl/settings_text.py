@@ -78,7 +78,9 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     if len(values) < len(pairs):
         names = [name for name, _ in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise SettingsError(f"{twice} is there twice", fields=(twice,), hint="leave one of them out")
+        raise SettingsError(
+            f"{twice} is there twice", fields=(twice,), hint="leave one of them out"
+        )
     return values
 
 

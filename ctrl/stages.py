@@ -318,7 +318,9 @@ def unreadable(limits: Limits, state: State, t: float) -> tuple[State, Output]:
     stage = charge.stage
     news = 0
     if isfinite(t):
-        first_t = watch.first_t if watch.first_t < NEVER else t
+        first_t = watch.first_t
+        if not (isfinite(state.t) or first_t < NEVER):
+            first_t = t
         last_t = state.t if isfinite(state.t) else first_t
         silent = t - last_t > limits.max_gap_s
         watch = Watch(
@@ -356,16 +358,19 @@ def request(limits: Limits, stage: Stage, shift_v: float) -> Request:
 def decide(limits: Limits, rule: ResetRule, state: State, sample: Sample) -> tuple[State, Output]:
     """One sample: from the state before it to the state after it, and what is said."""
     t, v, i = sample.t, sample.v, sample.i
+    interval_s = t - state.t
+    joined = STEP_BACK_S <= interval_s <= limits.max_gap_s
     if not (
-        limits.low_v <= v <= limits.high_v and limits.low_i <= i <= limits.high_i and isfinite(t)
+        limits.low_v <= v <= limits.high_v
+        and limits.low_i <= i <= limits.high_i
+        # A stamp that joins on to a finite one is finite.
+        and (joined or isfinite(t))
     ):
         return unreadable(limits, state, t)
 
     soc, charge, watch = state.soc, state.charge, state.watch
-    interval_s = t - state.t
-    joined = STEP_BACK_S <= interval_s <= limits.max_gap_s
-    if joined and interval_s > 0.0:
-        soc = counted(limits, soc, state.i, i, interval_s)
+    if joined:
+        soc = counted(limits, soc, state.i, i, interval_s if interval_s > 0.0 else 0.0)
     if limits.compensation_v_per_c != 0.0 and isfinite(sample.temp_c):
         watch = shifted(limits, watch, sample.temp_c)
     level_v = v - watch.shift_v

@@ -19,8 +19,9 @@ GROUPS = {
 def unexpected(run: Run) -> list[Finding]:
     """The first way in which stages or full resets are not those that the case expects, if any.
 
-    A change may come one sampling interval early or late. Counts are left to the requirements of
-    the group SOC, which accept any rule between the two rectangle sums.
+    A change may come one sampling interval early or late, after a change that came late as well;
+    so the delays of timers that follow each other may add up. Counts are left to the requirements
+    of the group SOC, which accept any rule between the two rectangle sums.
     """
     case, expected = run.case, run.case.expected
     if expected is None or not case.requirements:
@@ -29,10 +30,14 @@ def unexpected(run: Run) -> list[Finding]:
     rows = [0, *(np.flatnonzero(stage[1:] != stage[:-1]) + 1).tolist()]
     seen = [(row, Stage(stage[row])) for row in rows]
     said = [(at_s, Stage.from_word(word)) for at_s, word in expected.stages]
+    behind_s = 0.0
+    told_s: dict[float, float] = {}
     for number in range(max(len(seen), len(said))):
         row, observed = seen[number] if number < len(seen) else (len(t) - 1, None)
         at_s, wanted = said[number] if number < len(said) else (float("nan"), None)
-        if observed is wanted and abs(float(t[row]) - at_s) <= _interval_s(run, row):
+        late_s = float(t[row]) - at_s
+        if observed is wanted and min(abs(late_s), abs(late_s - behind_s)) <= _interval_s(run, row):
+            behind_s, told_s[at_s] = late_s, float(t[row])
             continue
         before = said[number - 1][1] if number else Stage.BULK
         return [
@@ -48,7 +53,7 @@ def unexpected(run: Run) -> list[Finding]:
                 "The stages are not those that the case expects.",
             )
         ]
-    return _resets(run, expected.resets)
+    return _resets(run, tuple(told_s.get(at_s, at_s) for at_s in expected.resets))
 
 
 def _resets(run: Run, expected: tuple[float, ...]) -> list[Finding]:

@@ -5,11 +5,15 @@ next one follows half an interval later, then one each interval; so what starts 
 lasts a whole number of intervals never ends on a sample, and a controller whose clock is off by
 less than half an interval decides at the same sample. `until` writes up to the sample on which such
 a timer is first seen to have ended, and the next segment begins there.
+
+A controller that decides one sample late is within the tolerance of the checks. What it decides by
+stays until then: readings that are set too soon after a decision wait for `SETTLING_SAMPLES`.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -19,6 +23,9 @@ from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Expected, Trace
 
 # A fixed controller may have timers of days; nobody reads a vector of more samples than this.
 MOST_SAMPLES = 20_000
+# After every decision its readings stay for so many samples, and after the last one for so many.
+SETTLING_SAMPLES = 2
+LAST_SAMPLES = 3
 
 
 class NotApplicableError(Exception):
@@ -52,6 +59,7 @@ class Builder:
         self._counts: list[tuple[int, float, float]] = []
         self._cycles: list[int] = []
         self._cuts: list[int] = []
+        self._decided: int | None = None
 
     # -- what the vector needs -------------------------------------------------------------
 
@@ -64,11 +72,14 @@ class Builder:
 
     def set(self, **readings: float | None) -> None:
         """Change readings from the next sample on; None is a reading that is missing."""
-        self._readings.update({name: self._tidy(value) for name, value in readings.items()})
+        if any(self._readings.get(name) != self._tidy(readings[name]) for name in readings):
+            self.settle()
+        self._change(readings)
 
     def run(self, duration_s: float, **readings: float | None) -> float:
         """Write a segment of `duration_s`, without the sample at its end; returns the end, s."""
         self.set(**readings)
+        self.need(duration_s >= 0, "the timers are too short for what has to happen within them")
         interval_s = self._interval(duration_s)
         start_s = self._begin()
         for k in range(round(duration_s / interval_s)):
@@ -94,6 +105,7 @@ class Builder:
             since_s = self.clock_s
         start_s = self._begin()
         rest_s = _stamp(since_s + duration_s - start_s)
+        self.need(rest_s >= 0, "the timers are too short for what has to happen within them")
         if rest_s > 0:
             interval_s = self._interval(rest_s)
             count = round(rest_s / interval_s)
@@ -113,23 +125,42 @@ class Builder:
 
     def at(self, stamp_s: float | None, **readings: float | None) -> None:
         """Write one sample with a stamp of its own; None is a stamp that is missing."""
-        self.set(**readings)
+        self._change(readings)
         self._write(stamp_s)
         if stamp_s is not None:
             self.clock_s, self._sampled = _stamp(stamp_s), True
 
     def skip(self, seconds: float) -> None:
         """Let the next segment begin `seconds` after the last sample (before it, where negative)."""
+        self.settle()
         self.clock_s, self._sampled = _stamp(self._last_s() + seconds), False
 
     def begin_now(self) -> None:
         """Make sure that there is a sample at the clock."""
         self._begin()
 
+    def settle(self, count: int = SETTLING_SAMPLES) -> None:
+        """Make sure that `count` samples with the same readings follow the last decision."""
+        missing = 0 if self._decided is None else self._decided + 1 + count - len(self._samples)
+        if missing <= 0:
+            return
+        latest_s = [stamp_s or 0.0 for stamp_s, _ in self._samples[-2:]]
+        interval_s = latest_s[-1] - latest_s[0]
+        if not self._sampled:
+            # The next segment begins where it was meant to, and with its own readings.
+            interval_s = (self.clock_s - latest_s[-1]) / (missing + 1)
+        elif not 0 < interval_s <= self._interval(0.0):
+            interval_s = self._interval(0.0)
+        for number in range(1, missing + 1):
+            self._write(latest_s[-1] + number * interval_s)
+        if self._sampled:
+            self.clock_s = self._last_s()
+
     # -- what else is done to the controller -----------------------------------------------
 
     def power_cycle(self) -> None:
         """The controller loses power just before the next sample."""
+        self.settle()
         self._cycles.append(len(self._samples))
 
     def cut(self) -> None:
@@ -144,13 +175,19 @@ class Builder:
 
     def expect(self, stage: str) -> None:
         """At the last sample the controller goes into a stage."""
-        self._stages.append((len(self._samples) - 1, stage))
+        self._decided = len(self._samples) - 1
+        self._stages.append((self._decided, stage))
 
     def expect_reset(self) -> None:
         """At the last sample there is a full reset; the stage after it is float."""
         self._resets.append(len(self._samples) - 1)
         self.expect("float")
         self.expect_soc(1.0, 0.0)
+
+    def expect_empty(self) -> None:
+        """At the last sample the count is set to 0."""
+        self._decided = len(self._samples) - 1
+        self.expect_soc(0.0, 0.0)
 
     def expect_soc(self, soc: float, tolerance: float = 1e-9) -> None:
         """At the last sample the controller has counted `soc`, 0..1."""
@@ -196,6 +233,9 @@ class Builder:
         if duration_s <= 0:
             return longest_s
         return duration_s / max(1, math.ceil(duration_s / longest_s - 1e-9))
+
+    def _change(self, readings: Mapping[str, float | None]) -> None:
+        self._readings.update({name: self._tidy(value) for name, value in readings.items()})
 
     def _begin(self) -> float:
         if not self._sampled:

@@ -17,6 +17,7 @@ from harness.cases.recipe import SOURCES, TAGS
 from harness.cases.recipes import all_recipes
 from harness.cases.render import files_of, render
 from harness.cases.schema import SCHEMA_NAME
+from harness.cases.settling import unsettled
 from harness.cases.timers import close_timers
 from harness.cases.vector import Vector, read_vector
 from harness.errors import InputError
@@ -130,6 +131,13 @@ def _timer_ends(vector: Vector) -> Iterator[str]:
         yield from close_timers(vector.case)
 
 
+def _settling(vector: Vector) -> Iterator[str]:
+    # The readings of a published trace are what they are.
+    bound = "boundary" not in vector.tags and vector.source != "published"
+    if bound and not list(_expectation(vector)):
+        yield from unsettled(vector.case)
+
+
 def _order(vector: Vector) -> Iterator[str]:
     t = vector.trace.t[np.isfinite(vector.trace.t)]
     steps = np.diff(t)
@@ -205,6 +213,7 @@ _RULES: tuple[Callable[[Vector], Iterator[str]], ...] = (
     _expectation,
     _distance,
     _timer_ends,
+    _settling,
     _reference,
 )
 

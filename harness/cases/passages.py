@@ -6,6 +6,8 @@ for any settings; where there is no such voltage, the recipe is not applicable t
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from ctrl.settings import Settings
 from harness.cases.builder import Builder
 from harness.cases.margins import CELL_MARGIN_V, CURRENT_MARGIN_A, VOLTAGE_MARGIN_V
@@ -33,9 +35,8 @@ class Passages(Builder):
 
     # -- voltages, V -----------------------------------------------------------------------
 
-    def set(self, **readings: float | None) -> None:
-        """Change readings from the next sample on; None is a reading that is missing."""
-        super().set(**readings)
+    def _change(self, readings: Mapping[str, float | None]) -> None:
+        super()._change(readings)
         if readings.get("temp_c") is not None:
             self._temp_c = readings["temp_c"]
 
@@ -105,8 +106,9 @@ class Passages(Builder):
         """Spend a fraction of the hold; the clock then stands at that part of it."""
         if not readings:
             readings = {"v": self.held_v}
+        self.set(**readings)
         spent_s = self.clock_s - self.hold_from_s
-        return self.run(fraction * self.settings.hold_s - spent_s, **readings)
+        return self.run(fraction * self.settings.hold_s - spent_s)
 
     def expire(self, *, late_s: float = 0.0, **readings: float | None) -> float:
         """Go on until the hold timer has run out; returns the stamp of that sample, s.
@@ -124,7 +126,8 @@ class Passages(Builder):
         """Hold the voltage, and let only the sample on which the hold timer runs out differ."""
         interval_s = min(self.longest_interval_s, self.settings.hold_s / 20)
         end_s = self.hold_from_s + self.settings.hold_s
-        self.run(end_s - interval_s / 2 - self.clock_s, v=self.held_v)
+        self.set(v=self.held_v)
+        self.run(end_s - interval_s / 2 - self.clock_s)
         self.begin_now()
         self.expired_s = self.after(interval_s, **readings)
         return self.expired_s

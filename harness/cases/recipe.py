@@ -13,7 +13,8 @@ from harness.cases.passages import Passages
 SOURCES = ("analytic", "reference", "published")
 # What a tag lets a vector do that it otherwise may not.
 TAGS = {
-    "boundary": "stands on a decision boundary: a reading or a timer end may lie on a threshold",
+    "boundary": "stands on a decision boundary: a reading or a timer end may lie on a threshold, or "
+    "a reading change right after a decision",
     "backward": "its time stamps step back",
     "common-practice": "uses numbers that are common practice and have no published source",
 }

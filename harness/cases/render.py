@@ -6,11 +6,12 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from ctrl.settings import Settings
-from harness.cases.builder import NotApplicableError
+from harness.cases.builder import LAST_SAMPLES, NotApplicableError
 from harness.cases.margins import close_readings, stages_of
 from harness.cases.passages import Passages
 from harness.cases.recipe import Recipe
 from harness.cases.recipes import all_recipes
+from harness.cases.settling import unsettled
 from harness.cases.timers import close_timers
 from harness.cases.trace_file import csv_rows
 from harness.cases.vector import FORMAT, Vector, to_json
@@ -31,6 +32,7 @@ def render(recipe: Recipe, settings: Settings | None = None) -> Vector:
     chosen = recipe.settings if settings is None else settings
     passages = Passages(chosen)
     recipe.write(passages)
+    passages.settle(LAST_SAMPLES)
     return Vector(
         format=FORMAT,
         id=recipe.id,
@@ -74,7 +76,7 @@ def rendered(settings: Settings) -> tuple[tuple[Vector, ...], dict[str, str]]:
 
 def _keep_away(case: Case) -> None:
     """Refuse a rendering that these settings push onto a decision boundary."""
-    for problems in (close_readings, close_timers):
+    for problems in (close_readings, close_timers, unsettled):
         for problem in problems(case):
             raise NotApplicableError(f"with these settings {problem}")
 

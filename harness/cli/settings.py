@@ -7,15 +7,13 @@ from typing import Any
 
 import click
 
+from ctrl.advice import CAUTION, warnings
 from ctrl.settings import Settings
 from ctrl.settings_text import NONE
 from harness.cli import exits
 from harness.cli.settings_options import given_settings, settings_options
 
-CAUTION = (
-    "The limits in the cell maker's data sheet, local codes and licensed practice come before "
-    "anything that is set here."
-)
+NOT_NEGATIVE = click.FloatRange(min=0)
 
 
 @click.group(invoke_without_command=True)
@@ -41,10 +39,44 @@ def show(**settings: Any) -> int:
 @command.command()
 @click.argument("file")
 @click.option("--cells", type=click.IntRange(min=1), metavar="N", help="Cells in series.")
-def check(file: str, cells: int | None) -> int:
-    """Tell whether the settings in FILE (TOML or JSON) are allowed by the rules."""
+@click.option(
+    "--meter-error-v",
+    type=NOT_NEGATIVE,
+    default=0.1,
+    show_default=True,
+    help="How far the charger's and the pack's meters may differ, V.",
+)
+@click.option(
+    "--meter-noise-v",
+    type=NOT_NEGATIVE,
+    default=0.02,
+    show_default=True,
+    help="How far a reading may stray from the next, V.",
+)
+@click.option(
+    "--wiring-ohm",
+    type=NOT_NEGATIVE,
+    default=0.005,
+    show_default=True,
+    help="Conductors between charger and pack, both ways, ohm.",
+)
+@click.option(
+    "--interval-s",
+    type=NOT_NEGATIVE,
+    default=1.0,
+    show_default=True,
+    help="Distance of the samples, s.",
+)
+def check(file: str, cells: int | None, **installation: float) -> int:
+    """Tell whether the settings in FILE (TOML or JSON) are allowed by the rules, and wise."""
     found = given_settings(file, cells, ())
     click.echo(f"{file}: the rules allow these settings, for {found.cells} cells")
+    advice = warnings(found, **installation)
+    for number, one in enumerate(advice, start=1):
+        click.echo(f"\n{number}. {', '.join(one.fields)}")
+        for line in _sentences(f"{one.sentence} {one.hint.removesuffix(CAUTION).rstrip()}"):
+            click.echo(f"   {line}")
+    click.echo(f"\nwarnings: {len(advice)}")
     click.echo(CAUTION)
     return exits.CONFORMS
 

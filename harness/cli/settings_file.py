@@ -10,7 +10,7 @@ from ctrl.settings import OPTIONAL_SETTINGS
 from ctrl.settings_text import NONE
 from harness.cases.trace_file import load_json
 from harness.errors import InputError
-from harness.report.toml_file import read_toml
+from harness.toml_file import read_toml
 
 
 def read_settings(path: str | Path) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from attrs import frozen
 
 from ctrl.errors import nearest
 from harness.errors import InputError
-from harness.report.toml_file import read_toml
+from harness.toml_file import read_toml
 from harness.run import Finding, Outcome
 from harness.verdict import Report
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 import subprocess
 import sys
 import tempfile
@@ -31,9 +32,7 @@ def main(arguments: list[str] | None = None) -> int:
     if sum((given.name is not None, given.list, given.matrix)) != 1:
         parser.error("give the name of a fault, or --list, or --matrix")
     if given.list:
-        for fault in FAULTS + C_FAULTS:
-            print(f"{fault.name:<42} {fault.requirement:<26} {fault.title}")
-        return 0
+        return _list()
     if given.matrix:
         return _matrix()
     try:
@@ -47,6 +46,17 @@ def main(arguments: list[str] | None = None) -> int:
     except FaultError as error:
         print(f"python -m harness.zoo: {error}", file=sys.stderr)
         return USAGE
+    return 0
+
+
+def _list() -> int:
+    try:
+        for fault in FAULTS + C_FAULTS:
+            print(f"{fault.name:<42} {fault.requirement:<26} {fault.title}")
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read has seen enough; what is still in the buffer must not fail at the exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 0
 
 

@@ -46,3 +46,17 @@ def test_json_is_read_as_well(fullproof: Fullproof, tmp_path: Path) -> None:
     assert told["hold_s"] == 360.0
     assert told["return_soc"] == "none"
     assert told["entry_v"] == Settings().entry_v
+
+
+def test_what_is_legal_but_unwise_is_a_warning_with_numbers(
+    fullproof: Fullproof, tmp_path: Path
+) -> None:
+    (tmp_path / "hut.toml").write_text("absorption_v = 55.85\n")
+    ended = fullproof("settings", "check", "hut.toml", "--meter-error-v", "0.03")
+    # 30 mV between the meters, and 5 mΩ at C/20 of 280 Ah = 14 A: 70 mV.
+    assert ended.code == 0
+    assert "absorption_v is 0.050 V over entry_v" in ended.out
+    assert "55.900" in ended.out
+    assert "warnings: 1" in ended.out
+    wide = fullproof("settings", "check", "hut.toml", "--meter-error-v", "0", "--wiring-ohm", "0")
+    assert "warnings: 0" in wide.out

@@ -99,6 +99,26 @@ def test_columns_of_the_wrong_dimension_are_refused() -> None:
         replay_many(Settings(), start(0.5), row, row, row)
 
 
+def test_arrays_of_an_earlier_answer_can_be_written_over() -> None:
+    t, v, i = np.arange(6.0), np.full(6, 56.0), np.ones(6)
+    first = replay(Settings(), start(0.5), t, v - 9.0, i)
+    again = replay(Settings(), start(0.25), t, v, i, into=first)
+    fresh = replay(Settings(), start(0.25), t, v, i)
+    assert again.soc is first.soc
+    assert again.stage.tolist() == fresh.stage.tolist() == [0, 0, 0, 1, 1, 1]
+    assert again.soc.tobytes() == fresh.soc.tobytes()
+    assert again.current_request_a is first.current_request_a
+    for wrong in (replay(Settings(), start(0.5), t[1:], v[1:], i[1:]), again):
+        with pytest.raises(ValueError, match="to be written over"):
+            replay(Settings(), start(0.5), t, v, i, requests=wrong is not again, into=wrong)
+    rows = [column.reshape(2, 3) for column in (t, v, i)]
+    answers = replay_many(Settings(), start(0.5), *rows)
+    assert replay_many(Settings(), start(0.25), *rows, into=answers)[1] is answers[1]
+    assert answers[1][0, 0] == 0.25
+    with pytest.raises(ValueError, match="to be written over"):
+        replay_many(Settings(), start(0.5), *(row[1:] for row in rows), into=answers)
+
+
 def test_a_trace_without_samples_changes_nothing() -> None:
     nothing = np.zeros(0)
     said = replay(Settings(), start(0.5), nothing, nothing, nothing)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from tests.unit.told import Rows, steady, tell
@@ -54,7 +56,7 @@ def test_rules_of_float_apply_at_the_discontinuous_sample() -> None:
 @pytest.mark.parametrize(
     ("return_soc", "stages"),
     # 1 A out of a pack of 100 As: 0.995 at 14 s (the current comes on in between), then 0.01 each.
-    [(0.985, "fffb"), (0.984, "ffff"), (0.995, "ffbb"), (None, "ffff")],
+    [(0.99, "ffbb"), (0.98, "fffb"), (0.97, "ffff"), (None, "ffff")],
 )
 def test_count_under_its_limit_returns(return_soc: float | None, stages: str) -> None:
     rows = [*FULL, (14, 54.0, -1.0), (15, 54.0, -1.0), (16, 54.0, -1.0)]
@@ -98,7 +100,7 @@ def test_step_back_in_time_restarts_the_float_timer() -> None:
 
 def test_low_voltage_wins_over_the_count_and_the_count_over_the_timer() -> None:
     rows = [*FULL, (14, UNDER, -100.0)]
-    both = {"return_dwell_s": 0, "return_soc": 0.9, "float_s": 1}
+    both: dict[str, Any] = {"return_dwell_s": 0, "return_soc": 0.9, "float_s": 1}
     assert tell(rows, **both).events[-1] == "14 float_ended low_voltage f>b"
     assert tell(rows, **both | {"return_dwell_s": 9}).events[-1] == "14 float_ended low_soc f>b"
     late = tell(rows, **both | {"return_dwell_s": 9, "return_soc": None})

@@ -112,7 +112,7 @@ def test_trip_dwell_runs_across_a_change_of_stage() -> None:
 
 
 def test_limits_that_are_off_never_trip() -> None:
-    off = {"cell_limit_v": None, "charge_min_c": None, "charge_max_c": None}
+    off: dict[str, Any] = {"cell_limit_v": None, "charge_min_c": None, "charge_max_c": None}
     assert tell(steady(0, 9, 54.0, 0.0, 9.9, -80.0, 120.0), **off).stages == "b" * 10
     assert tell(steady(0, 9, 54.0, 0.0, inf, -inf, inf), **off).stages == "b" * 10
 
@@ -123,7 +123,7 @@ def test_limits_that_are_off_never_trip() -> None:
     ids=["bulk", "hold", "float"],
 )
 def test_every_stage_can_be_inhibited(lead: Rows, was: str) -> None:
-    told = tell([*lead, *cells(15, 17, LIMIT)])
+    told = tell([*lead, *cells(15, 17, LIMIT)], hold_s=1000 if was == "a" else 10)
     assert told.events[-1] == f"17 inhibited cell_voltage {was}>i"
 
 

@@ -191,7 +191,7 @@ def test_thresholds_are_compensated_before_they_are_compared() -> None:
 def test_a_dwell_that_ends_near_a_sample_is_refused(
     plain: Vector, stamps: tuple[float, ...], sentence: str
 ) -> None:
-    rows = [(t, 54.0 if t == 0 else 55.9, 1.0) for t in stamps]
+    rows = [(t, 54.0 if t == 0 else 55.9, 1.0) for t in (*stamps, 5, 6, 7)]
     expected = Expected(stages=((0.0, "bulk"), (stamps[-1], "absorption")))
     assert of_one(with_rows(plain, *rows, expected=expected)) == [sentence]
 
@@ -202,6 +202,56 @@ def test_a_dwell_broken_off_shortly_before_its_end_is_refused(plain: Vector) -> 
         "entry_dwell_s 3 s, begun at t 1 s, is broken off at t 4.5 s, too shortly before its end "
         "at 4 s"
     ]
+
+
+ENTERED = Expected(stages=((0.0, "bulk"), (4.6, "absorption")))
+
+
+@pytest.mark.parametrize(
+    ("behind", "sentence"),
+    [
+        (
+            [(5.6, 55.9, 1), (6.6, 54, 1), (7.6, 54, 1)],
+            "the decision at t 4.6 s is less than 2 samples before another v at t 6.6 s",
+        ),
+        (
+            [(5.6, 55.9, 2), (6.6, 55.9, 2), (7.6, 55.9, 2)],
+            "the decision at t 4.6 s is less than 2 samples before another i at t 5.6 s",
+        ),
+        (
+            [(5.6, 55.9, 1), (6.6, 55.9, 1)],
+            "the decision at t 4.6 s is less than 3 samples before the end of the trace",
+        ),
+    ],
+)
+def test_a_decision_without_time_to_settle_is_refused(
+    plain: Vector, behind: list[tuple[float, float, float]], sentence: str
+) -> None:
+    rows = [(0, 54, 1), (1, 55.9, 1), (2, 55.9, 1), (3.4, 55.9, 1), (4.6, 55.9, 1), *behind]
+    changed = with_rows(plain, *rows, expected=ENTERED)
+    assert of_one(changed) == [sentence]
+    assert of_one(evolve(changed, tags=("boundary",))) == []
+
+
+def test_power_that_is_lost_right_after_a_decision_is_refused() -> None:
+    base = vector("power/keeps-a-full-count")
+    at = base.trace.t.tolist().index(base.expected.resets[0])
+    assert base.power_cycles == (at + 3,)
+    said = (
+        f"the decision at t {base.expected.resets[0]:g} s is less than 2 samples before a loss of"
+    )
+    found = of_one(evolve(base, power_cycles=(at + 1,)))
+    assert any(each.startswith(said) for each in found), found
+
+
+def test_a_count_set_to_zero_needs_time_to_settle_too() -> None:
+    base = vector("soc/exactly-empty")
+    at_s = base.expected.soc[0][0]
+    stop = base.trace.t.tolist().index(at_s) + 3
+    cut = evolve(base, trace=base.trace.part(0, stop), tags=())
+    said = f"the decision at t {at_s:g} s is less than 3 samples before the end of the trace"
+    assert said not in of_one(evolve(base, tags=()))
+    assert said in of_one(cut)
 
 
 def with_a_sample_sooner(name: str, at_s: float) -> list[str]:
@@ -257,7 +307,11 @@ def test_a_gap_of_about_max_gap_is_refused(plain: Vector) -> None:
 
 def test_missing_readings_for_about_max_gap_are_refused(plain: Vector) -> None:
     nan = float("nan")
-    rows = [(0, 54, 1), *[(20 + k, nan, 1) for k in range(10)], (30.1, nan, 1), (31, nan, 1)]
+    rows = [
+        (0, 54, 1),
+        *[(20 + k, nan, 1) for k in range(10)],
+        *[(30.1 + k, nan, 1) for k in range(4)],
+    ]
     expected = Expected(stages=((0.0, "bulk"), (30.1, "inhibited")))
     assert of_one(with_rows(plain, *rows, expected=expected)) == [
         "at t 30.1 s the last valid sample is about max_gap_s 30 s back"

@@ -54,6 +54,18 @@ def test_a_story_told_by_hand(name: str) -> None:
     assert [t for t, _ in found] == pytest.approx([t for t, _ in STORIES[name]], abs=1e-6)
 
 
+def test_what_a_decision_is_taken_by_stays_for_two_samples_more() -> None:
+    # Absorption is entered at 8.5 s, the touched voltage goes half an interval after 10.5 s; float
+    # is entered on the sample of the reset, and power is lost two samples later.
+    touched = vector("full/touched-only").trace
+    at = touched.t.tolist().index(8.5)
+    assert touched.t[at : at + 5].tolist() == [8.5, 9.5, 10.5, 11, 12]
+    assert touched.v[at : at + 5].tolist() == [55.9, 55.9, 55.9, 54.3, 54.3]
+    cycled = vector("power/keeps-a-full-count")
+    at = cycled.trace.t.tolist().index(cycled.expected.resets[0])
+    assert cycled.power_cycles == (at + 3,)
+
+
 def test_counts_told_by_hand() -> None:
     # 28 A for half an hour are 14 Ah, a twentieth of 280 Ah; nine tenths of 28 Ah are 25.2 Ah.
     assert vector("soc/charging").expected.soc == ((1800, 0.35, 1e-9),)

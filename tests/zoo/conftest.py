@@ -1,9 +1,14 @@
-"""The shipped vectors, and what each controller of the zoo makes of them; each worked out once."""
+"""The shipped vectors, and what each controller of the zoo makes of them; each worked out once.
+
+Where the tests run in several processes at a time, they share what they have worked out as files.
+"""
 
 from __future__ import annotations
 
+import json
+import os
 from collections.abc import Callable
-from functools import cache
+from pathlib import Path
 
 import pytest
 
@@ -20,13 +25,29 @@ def cases() -> tuple[Case, ...]:
 
 
 @pytest.fixture(scope="session")
-def row_of(cases: tuple[Case, ...]) -> Callable[[Fault], Row]:
+def row_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where the rows of this run of the tests are kept, whichever process works them out."""
+    own = tmp_path_factory.getbasetemp()
+    folder = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "zoo-rows"
+    folder.mkdir(exist_ok=True)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def row_of(cases: tuple[Case, ...], row_folder: Path) -> Callable[[Fault], Row]:
     """What the vectors say of a faulty controller."""
     with attached(None) as attachment:
         example = answers_to(attachment, cases)
 
-    @cache
     def worked_out(fault: Fault) -> Row:
-        return examine(fault, cases, example)
+        path = row_folder / f"{fault.name}.json"
+        if not path.exists():
+            row = examine(fault, cases, example)
+            # Renaming is one step: no other process ever reads half a file.
+            part = path.with_suffix(f".{os.getpid()}")
+            part.write_text(json.dumps([row.differs, dict(row.found)]), encoding="utf-8")
+            part.rename(path)
+        differs, found = json.loads(path.read_text(encoding="utf-8"))
+        return Row(fault, tuple(differs), {name: tuple(ids) for name, ids in found.items()})
 
     return worked_out

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from harness.attach import attach
-from harness.verify import verify
 from harness.run import Case, Outcome
+from harness.verify import verify
 from harness.zoo.build import EXAMPLES
 from harness.zoo.fault import Fault
 from harness.zoo.matrix import attached

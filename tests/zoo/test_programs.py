@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from harness.attach import attach
-from harness.verify import verify
 from harness.run import Case
+from harness.verify import verify
 from harness.zoo.build import c_program, fault_named
 from harness.zoo.fault import Fault
 from harness.zoo.faults import C_FAULTS
@@ -63,6 +63,15 @@ def test_the_list_names_every_fault() -> None:
     assert "hold-one-minute-short" in [line.split()[0] for line in lines]
     assert "c-hold-one-minute-short" in [line.split()[0] for line in lines]
     assert all(len(line.split()) > 3 for line in lines)
+
+
+def test_whoever_reads_only_the_first_line_of_the_list_gets_no_complaint() -> None:
+    with subprocess.Popen([*ZOO, "--list"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as zoo:
+        assert zoo.stdout is not None
+        assert zoo.stderr is not None
+        zoo.stdout.close()
+        assert zoo.stderr.read() == b""
+        assert zoo.wait() == 0
 
 
 def test_the_source_can_be_printed() -> None:

@@ -22,7 +22,7 @@ def empty(b: Passages) -> None:
     b.soc = 0.3
     b.charge()
     b.until(b.settings.empty_dwell_s, v=b.empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
     b.run(10)
     b.begin_now()
     b.expect_soc(0.0, 0.0)
@@ -72,7 +72,7 @@ def empty_once(b: Passages) -> None:
     b.set(i=-b.small_a)
     b.charge()
     b.until(dwell_s, v=b.empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
     b.after(0.05, i=i)
     b.run(3 * dwell_s)
     b.begin_now()
@@ -81,7 +81,7 @@ def empty_once(b: Passages) -> None:
     )
     b.run(5, v=b.charging_v)
     b.until(dwell_s, v=b.empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
 
 
 @BOOK.recipe(
@@ -107,7 +107,7 @@ def empty_across_stages(b: Passages) -> None:
     low_from_s = b.clock_s
     b.fall_low(b.empty_v)
     b.until(s.empty_dwell_s, since_s=low_from_s)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
 
 
 @BOOK.recipe(
@@ -130,7 +130,7 @@ def empty_in_float(b: Passages) -> None:
     b.stay_in_float(10, v=b.charging_v, i=-b.small_a)
     b.need_float_room(s.empty_dwell_s)
     b.until(s.empty_dwell_s, v=b.empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
 
 
 @BOOK.recipe(
@@ -151,7 +151,7 @@ def exactly_empty(b: Passages) -> None:
     b.soc = 0.3
     b.charge()
     b.until(b.settings.empty_dwell_s, v=empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
 
 
 @BOOK.recipe(
@@ -219,7 +219,7 @@ def empty_while_blocked(b: Passages) -> None:
     b.trip(cell_max_v=b.cell(0.05))
     b.run(10)
     b.until(b.settings.empty_dwell_s, v=b.empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
     b.run(5)
 
 
@@ -247,4 +247,4 @@ def gap_restarts_the_empty_dwell(b: Passages) -> None:
     b.begin_now()
     b.expect_soc(0.3, 0.0)
     b.until(dwell_s, since_s=from_s)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()

@@ -1,5 +1,6 @@
 """How long float lasts. The vectors belong to the group `float`."""
 
+from harness.cases.builder import SETTLING_SAMPLES
 from harness.cases.packs import common_practice, hut, pier
 from harness.cases.passages import Passages
 from harness.cases.recipe import Book
@@ -88,10 +89,12 @@ def timer_ends_on_a_sample(b: Passages) -> None:
     """The sample at which float_s have passed to the last bit leads to bulk."""
     float_s = b.need_more("float_s", 0)
     b.reach_float()
-    b.run(float_s, v=b.charging_v)
+    b.set(v=b.charging_v)
+    b.run(b.float_from_s + float_s - b.clock_s)
     b.begin_now()
     b.expect("bulk")
-    b.charge()
+    for _ in range(4):
+        b.after(min(1.0, 0.01 * float_s))
 
 
 @BOOK.recipe(
@@ -130,8 +133,9 @@ def timer_starts_anew(b: Passages) -> None:
 def cycles_with_the_voltage_held(b: Passages) -> None:
     """Three cycles at a constant voltage, each with dwell, hold and float timer of full length."""
     float_s = b.need_more("float_s", 0)
-    b.need_more("entry_dwell_s", 0)
+    b.need_more("entry_dwell_s", SETTLING_SAMPLES * b.longest_interval_s)
     b.charge()
     for _ in range(3):
         b.cycle()
         b.leave_float(float_s)
+    b.charge()

@@ -248,6 +248,7 @@ def one_low_sample_restarts(b: Passages) -> None:
     b.need_setting("on_sag", "restart")
     b.reach_absorption()
     b.hold(0.8)
+    b.settle()
     b.at(b.clock_s, v=b.charging_v)
     b.skip(min(1.0, 0.01 * b.settings.hold_s))
     b.expired_s = b.until(b.settings.hold_s, v=b.held_v)
@@ -360,5 +361,27 @@ def ends_on_a_sample(b: Passages) -> None:
     b.hold(1.0)
     b.begin_now()
     b.expired_s = b.clock_s
+    b.confirm()
+    b.stay_in_float()
+
+
+@BOOK.recipe(
+    "sag-above-full-pauses",
+    title="A sag that stays above the full voltage pauses the hold timer too",
+    why="The sag has a voltage of its own; a pack that is full enough for the reset can still be in a sag.",
+    requirements="HOLD.sag-pauses HOLD.ends",
+    negative="HOLD.full-length",
+    features="sag_pause",
+    settings=hut(on_sag="pause"),
+    catches=("takes full_v for the voltage of a sag",),
+)
+def sag_above_full_pauses(b: Passages) -> None:
+    """Between full_v and sag_v for four tenths of the hold: the hold ends later by just that."""
+    b.need_setting("on_sag", "pause")
+    sag_v = b.between("full_v", "entry_v" if b.settings.sag_v is None else "sag_v")
+    b.reach_absorption()
+    b.hold(0.3)
+    b.hold(0.7, v=sag_v)
+    b.expire(late_s=0.4 * b.settings.hold_s)
     b.confirm()
     b.stay_in_float()

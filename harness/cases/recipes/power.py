@@ -247,7 +247,7 @@ def forgets_that_it_was_empty(b: Passages) -> None:
     b.set(i=i)
     b.charge()
     b.until(dwell_s, v=b.empty_v)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()
     b.run(2 * dwell_s)
     b.begin_now()
     counted = 2 * dwell_s * i * s.charge_efficiency / coulombs
@@ -255,4 +255,4 @@ def forgets_that_it_was_empty(b: Passages) -> None:
     _lose_power(b)
     b.expect_soc(counted)
     b.until(dwell_s, since_s=b.clock_s)
-    b.expect_soc(0.0, 0.0)
+    b.expect_empty()

@@ -12,20 +12,6 @@ def _calm(b: Passages) -> None:
     b.set(cell_max_v=b.calm_cell_v)
 
 
-def _cold(b: Passages) -> float:
-    low_c = b.settings.charge_min_c
-    b.need(low_c is not None, "charge_min_c is none")
-    assert low_c is not None
-    return low_c - 5.0
-
-
-def _hot(b: Passages) -> float:
-    high_c = b.settings.charge_max_c
-    b.need(high_c is not None, "charge_max_c is none")
-    assert high_c is not None
-    return high_c + 5.0
-
-
 @BOOK.recipe(
     "cell",
     title="A cell at its limit blocks charging after the trip dwell",
@@ -195,110 +181,6 @@ def trip_dwell_across_stages(b: Passages) -> None:
 
 
 @BOOK.recipe(
-    "cold",
-    title="Too cold blocks charging",
-    why="Charging LFP cells below freezing plates lithium: damage that does not show.",
-    requirements="PROTECT.temperature-trips PROTECT.releases PROTECT.to-bulk",
-    features="temperature_protection",
-    settings=hut(),
-    catches=("ignores temp_c", "looks at the upper limit only"),
-)
-def cold(b: Passages) -> None:
-    """In bulk the coldest sensor falls under charge_min_c: blocked; mild again: bulk."""
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=b.mild_c)
-    b.charge()
-    b.trip(temp_c=_cold(b))
-    b.run(20)
-    b.release(temp_c=b.mild_c)
-    b.charge()
-
-
-@BOOK.recipe(
-    "hot",
-    title="Too hot blocks charging; temp_c stands for both where there is no other sensor",
-    why="Many packs have one sensor: it is the coldest and the hottest at once.",
-    requirements="PROTECT.temperature-trips PROTECT.temperature-held PROTECT.releases",
-    features="temperature_protection",
-    settings=pier(trip_dwell_s=5),
-    catches=("looks for heat in temp_max_c only", "looks at the lower limit only"),
-)
-def hot(b: Passages) -> None:
-    """Without temp_max_c, temp_c rises above charge_max_c: blocked; mild again: bulk."""
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=b.mild_c)
-    b.charge()
-    b.trip(temp_c=_hot(b))
-    b.run(20)
-    b.release(temp_c=b.mild_c)
-    b.charge()
-
-
-@BOOK.recipe(
-    "hottest-sensor",
-    title="The hottest sensor blocks charging while the coldest is mild",
-    why="The two ends of a pack can be far apart: each limit has a sensor of its own.",
-    requirements="PROTECT.temperature-trips PROTECT.releases",
-    features="temperature_protection",
-    settings=hut(),
-    catches=("ignores temp_max_c", "lets go when temp_c alone is mild"),
-)
-def hottest_sensor(b: Passages) -> None:
-    """temp_max_c rises above charge_max_c, temp_c stays mild throughout."""
-    b.set(temp_c=b.mild_c, temp_max_c=b.mild_c)
-    b.charge()
-    b.trip(temp_max_c=_hot(b))
-    b.run(3 * b.settings.release_dwell_s + 5)
-    b.release(temp_max_c=b.mild_c)
-    b.charge()
-
-
-@BOOK.recipe(
-    "exactly-at-the-temperature-limits",
-    title="At the temperature limits themselves charging is allowed",
-    why="Bounds are included: at 0 degrees C a limit of 0 blocks nothing.",
-    requirements="HOLD.full-length",
-    negative="PROTECT.temperature-trips",
-    features="temperature_protection",
-    settings=hut(),
-    catches=("compares with <= instead of <", "compares with >= instead of >"),
-    tags="boundary",
-)
-def exactly_at_the_temperature_limits(b: Passages) -> None:
-    """A whole cycle with the coldest sensor at charge_min_c and the hottest at charge_max_c."""
-    s = b.settings
-    b.need(s.charge_min_c is not None, "charge_min_c is none")
-    b.need(s.charge_max_c is not None, "charge_max_c is none")
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=s.charge_min_c, temp_max_c=s.charge_max_c)
-    b.reach_float()
-    b.stay_in_float()
-
-
-@BOOK.recipe(
-    "temperature-spikes",
-    title="A temperature outside its limits for less than the trip dwell blocks nothing",
-    why="A noisy sensor must not stop the charge.",
-    requirements="HOLD.full-length",
-    negative="PROTECT.temperature-held PROTECT.temperature-trips",
-    features="temperature_protection",
-    settings=hut(trip_dwell_s=5),
-    catches=("trips at the first reading", "adds cold and hot spikes up"),
-)
-def temperature_spikes(b: Passages) -> None:
-    """Cold and hot spikes of six tenths of the dwell in bulk, then a whole cycle."""
-    dwell_s = b.need_more("trip_dwell_s", 0)
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=b.mild_c)
-    b.charge()
-    for temp_c in (_cold(b), _hot(b), _cold(b)):
-        b.run(0.6 * dwell_s, temp_c=temp_c)
-        b.run(0.4 * dwell_s, temp_c=b.mild_c)
-    b.cycle()
-    b.stay_in_float()
-
-
-@BOOK.recipe(
     "hold-is-abandoned",
     title="Blocked in the hold: no full reset, and afterwards a whole new hold",
     why="A cell at its limit in the hold means imbalance: the pack as a whole is not full.",
@@ -335,43 +217,16 @@ def hold_is_abandoned(b: Passages) -> None:
     requirements="PROTECT.cell-trips",
     negative="PROTECT.blocks-full FULL.granted FULL.at-hold-end",
     features="cell_protection full_reset",
-    settings=pier(trip_dwell_s=5),
+    settings=pier(trip_dwell_s=0),
     catches=("applies the stage rules before protection", "resets and blocks on one sample"),
     tags="boundary",
 )
 def trip_wins_over_full(b: Passages) -> None:
-    """Trip dwell and hold end between the same two samples: blocked, no full reset."""
-    s = b.settings
+    """Without a trip dwell, a cell goes over its limit on the sample that ends the hold: blocked."""
     b.need_setting("confirm_s", 0.0)
-    b.need(s.hold_s > 2 * s.trip_dwell_s > 0, "hold_s must be longer than trip_dwell_s")
+    b.need_setting("trip_dwell_s", 0.0)
     _calm(b)
     b.reach_absorption()
-    b.run(s.hold_s - s.trip_dwell_s, v=b.held_v)
-    b.expire(v=b.held_v, cell_max_v=b.cell(0.05))
+    b.expire_with(cell_max_v=b.cell(0.05))
     b.expect("inhibited")
     b.run(10)
-
-
-@BOOK.recipe(
-    "cold-in-the-hold",
-    title="Too cold in the hold: the hold is abandoned",
-    why="Cells cool down at night while the charger still holds the voltage.",
-    requirements="PROTECT.temperature-trips PROTECT.to-bulk PROTECT.releases HOLD.full-length",
-    negative="PROTECT.blocks-full FULL.at-hold-end",
-    features="temperature_protection full_reset",
-    settings=pier(),
-    catches=("looks at the temperature in bulk only", "resumes the hold after the release"),
-)
-def cold_in_the_hold(b: Passages) -> None:
-    """Too cold in the middle of the hold, mild again before it would have ended: a whole new hold."""
-    s = b.settings
-    b.need(s.hold_s > 6 * (s.trip_dwell_s + s.release_dwell_s), "hold_s is too short")
-    b.need_more("entry_dwell_s", 0)
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=b.mild_c)
-    b.reach_absorption()
-    b.hold(0.5)
-    b.trip(temp_c=_cold(b))
-    b.release(temp_c=b.mild_c)
-    b.cycle()
-    b.stay_in_float()

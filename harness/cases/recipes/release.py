@@ -81,55 +81,6 @@ def missing_cell_reading_breaks_the_release(b: Passages) -> None:
 
 
 @BOOK.recipe(
-    "inside-the-band",
-    title="Inside the temperature limits, but not by the band: still blocked",
-    why="The band keeps a pack at the limit from switching the charger on and off.",
-    requirements="PROTECT.temperature-trips PROTECT.releases",
-    negative="PROTECT.releases",
-    features="temperature_protection",
-    settings=hut(),
-    catches=("lets go at the limit itself",),
-)
-def inside_the_band(b: Passages) -> None:
-    """Too cold; back inside the limits by half of the band for long; then by more than the band."""
-    s = b.settings
-    b.need(s.charge_min_c is not None, "charge_min_c is none")
-    assert s.charge_min_c is not None
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=b.mild_c)
-    b.charge()
-    b.trip(temp_c=s.charge_min_c - 5)
-    b.run(10)
-    b.run(5 * s.release_dwell_s + 10, temp_c=s.charge_min_c + s.temp_band_c / 2)
-    b.release(temp_c=b.mild_c)
-    b.charge()
-
-
-@BOOK.recipe(
-    "exactly-at-the-band",
-    title="Inside by exactly the band is enough",
-    why="Bounds are included.",
-    requirements="PROTECT.temperature-trips PROTECT.releases",
-    features="temperature_protection",
-    settings=pier(),
-    catches=("compares with > instead of >=",),
-    tags="boundary",
-)
-def exactly_at_the_band(b: Passages) -> None:
-    """Too cold, then charge_min_c plus temp_band_c to the last bit: let go."""
-    s = b.settings
-    b.need(s.charge_min_c is not None, "charge_min_c is none")
-    assert s.charge_min_c is not None
-    b.need_setting("compensation_v_per_c", 0.0)
-    b.set(temp_c=b.mild_c)
-    b.charge()
-    b.trip(temp_c=s.charge_min_c - 5)
-    b.run(10)
-    b.release(temp_c=s.charge_min_c + s.temp_band_c)
-    b.charge()
-
-
-@BOOK.recipe(
     "second-cause-joins",
     title="A second cause that trips while blocked must be clear too",
     why="Let go by the first cause alone, the pack would be charged in the cold.",
@@ -286,3 +237,57 @@ def no_reading_for_a_while(b: Passages) -> None:
     b.expire()
     b.confirm()
     b.stay_in_float()
+
+
+@BOOK.recipe(
+    "first-cause-must-clear-too",
+    title="The cause that tripped first must be clear too",
+    why="Let go by the last cause alone, the pack would be charged with a cell at its limit.",
+    requirements="PROTECT.releases PROTECT.release-held PROTECT.temperature-trips",
+    negative="PROTECT.release-held",
+    features="cell_protection temperature_protection",
+    settings=hut(),
+    catches=("remembers only the cause that tripped last",),
+)
+def first_cause_must_clear_too(b: Passages) -> None:
+    """Blocked by a cell, then by cold; warm, and the cell not yet clear: blocked; clear: bulk."""
+    s = b.settings
+    b.need(s.charge_min_c is not None, "charge_min_c is none")
+    assert s.charge_min_c is not None
+    b.need_setting("compensation_v_per_c", 0.0)
+    b.set(temp_c=b.mild_c, cell_max_v=b.calm_cell_v)
+    b.charge()
+    b.trip(cell_max_v=b.cell(0.05))
+    b.run(10)
+    b.run(3 * s.trip_dwell_s + 5, temp_c=s.charge_min_c - 5)
+    b.run(5, cell_max_v=round((s.cell_release_v + b.cell(0.0)) / 2, 6))
+    b.run(3 * s.release_dwell_s + 5, temp_c=b.mild_c)
+    b.release(cell_max_v=b.calm_cell_v)
+    b.charge()
+
+
+@BOOK.recipe(
+    "second-cause-inside-its-band",
+    title="The cause that tripped second must be clear by its band too",
+    why="A second trip that is not remembered is one that comes back as soon as the charger is on.",
+    requirements="PROTECT.releases PROTECT.release-held PROTECT.temperature-trips",
+    negative="PROTECT.release-held",
+    features="cell_protection temperature_protection",
+    settings=hut(),
+    catches=("remembers only the cause that tripped first",),
+)
+def second_cause_inside_its_band(b: Passages) -> None:
+    """Blocked by a cell; then too cold; the cell clear, and warmer by half the band: blocked; mild: bulk."""
+    s = b.settings
+    b.need(s.charge_min_c is not None, "charge_min_c is none")
+    assert s.charge_min_c is not None
+    b.need_setting("compensation_v_per_c", 0.0)
+    b.set(temp_c=b.mild_c, cell_max_v=b.calm_cell_v)
+    b.charge()
+    b.trip(cell_max_v=b.cell(0.05))
+    b.run(10)
+    b.run(3 * s.trip_dwell_s + 5, temp_c=s.charge_min_c - 5)
+    b.run(5, cell_max_v=b.calm_cell_v)
+    b.run(3 * s.release_dwell_s + 5, temp_c=s.charge_min_c + s.temp_band_c / 2)
+    b.release(temp_c=b.mild_c)
+    b.charge()

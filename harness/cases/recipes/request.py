@@ -278,3 +278,71 @@ def hot_return_is_lower(b: Passages) -> None:
     b.need(plain_v - shifted_v > 0.02, "the shift is too small")
     b.reach_float()
     b.stay_in_float(3 * b.settings.return_dwell_s + 5, v=round((plain_v + shifted_v) / 2, 6))
+
+
+@BOOK.recipe(
+    "cold-sag-is-higher",
+    title="In the cold a voltage above the plain sag voltage is a sag",
+    why="The voltage of a sag is a pack voltage like the others: it shifts with the temperature.",
+    requirements="HOLD.sag-pauses REQUEST.compensated",
+    negative="HOLD.full-length",
+    features="compensation sag_pause",
+    settings=lead_acid(24, on_sag="pause"),
+    catches=("compares with the plain sag_v",),
+)
+def cold_sag_is_higher(b: Passages) -> None:
+    """Between the plain and the shifted sag voltage for four tenths of the hold: it ends later by that."""
+    s = b.settings
+    b.need_setting("on_sag", "pause")
+    b.need(s.compensation_v_per_c < 0, "compensation_v_per_c must be negative")
+    b.need(s.charge_min_c is None, "charge_min_c must be none")
+    b.set(temp_c=s.reference_c - 15)
+    plain_v = s.entry_v if s.sag_v is None else s.sag_v
+    middle_v = round((plain_v + b.shifted("sag_v")) / 2, 6)
+    b.reach_absorption()
+    b.hold(0.3)
+    b.hold(0.7, v=middle_v)
+    b.expire(late_s=0.4 * s.hold_s)
+    b.confirm()
+    b.stay_in_float(v=b.charging_v)
+
+
+@BOOK.recipe(
+    "cold-return-is-higher",
+    title="In the cold a voltage above the plain return voltage returns to bulk",
+    why="return_v shifts with the temperature like the others.",
+    requirements="RETURN.low-voltage REQUEST.compensated",
+    features="compensation return_voltage",
+    settings=lead_acid(24, return_dwell_s=20),
+    catches=("compares with the plain return_v",),
+)
+def cold_return_is_higher(b: Passages) -> None:
+    """In float between the plain and the shifted return voltage: bulk after the dwell."""
+    s = b.settings
+    b.need(s.compensation_v_per_c < 0, "compensation_v_per_c must be negative")
+    b.need(s.charge_min_c is None, "charge_min_c must be none")
+    b.set(temp_c=s.reference_c - 15)
+    b.reach_float()
+    b.stay_in_float(10, v=b.charging_v)
+    b.fall_low(round((s.return_v + b.shifted("return_v")) / 2, 6))
+    b.run(5)
+
+
+@BOOK.recipe(
+    "shifted-by-the-coldest-sensor",
+    title="The coldest sensor shifts the voltages, not the hottest",
+    why="The rules name one of the two sensors; a controller that takes the other asks for too little.",
+    requirements="REQUEST.compensated",
+    negative="REQUEST.never-above",
+    features="requests compensation",
+    settings=lead_acid(4),
+    catches=("shifts by temp_max_c", "shifts by the mean of the two sensors"),
+)
+def shifted_by_the_coldest_sensor(b: Passages) -> None:
+    """temp_c 10 degrees under the reference, temp_max_c 10 above it: one cycle by temp_c."""
+    s = b.settings
+    b.need(s.compensation_v_per_c != 0, "compensation_v_per_c must not be 0")
+    b.need(s.charge_min_c is None and s.charge_max_c is None, "temperature limits must be none")
+    b.set(temp_c=s.reference_c - 10, temp_max_c=s.reference_c + 10)
+    b.reach_float()
+    b.stay_in_float(v=b.charging_v)

@@ -104,21 +104,25 @@ def wait_ends_during_the_confirmation(b: Passages) -> None:
 
 @BOOK.recipe(
     "confirmation-wins-over-limit",
-    title="With wait, a confirmation complete on the sample of the limit wins",
+    title="With wait, a voltage that returns on the sample of the limit wins",
     why="The full-reset test comes first: the proof is complete, so it counts.",
-    requirements="FULL.confirmed FULL.granted",
+    requirements="FULL.granted",
     negative="FULL.denied FULL.wait",
-    features="full_reset confirm wait",
-    settings=hut(on_unconfirmed="wait", confirm_s=20, wait_limit_s=120),
+    features="full_reset wait",
+    settings=hut(on_unconfirmed="wait", wait_limit_s=120),
     catches=("looks at the limit before the confirmation",),
     tags="boundary",
 )
 def confirmation_wins_over_limit(b: Passages) -> None:
-    """The confirmation and the wait end between the same two samples: full reset."""
-    confirm_s, limit_s = _wait(b)
+    """Low from the end of the hold on, and high again with the sample on which the wait ends: full reset."""
+    b.need_setting("on_unconfirmed", "wait")
+    b.need_setting("on_sag", "run", "pause")
+    b.need_setting("confirm_s", 0.0)
     b.reach_absorption()
     b.expire_with(v=b.charging_v)
-    b.run(limit_s - confirm_s)
-    b.float_from_s = b.until(confirm_s, v=b.held_v)
+    interval_s = min(b.longest_interval_s, b.settings.wait_limit_s / 20)
+    b.run(b.expired_s + b.settings.wait_limit_s - interval_s / 2 - b.clock_s)
+    b.begin_now()
+    b.float_from_s = b.after(interval_s, v=b.held_v)
     b.expect_reset()
     b.stay_in_float()

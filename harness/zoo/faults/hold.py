@@ -74,7 +74,7 @@ FAULTS = (
     ),
     Fault(
         name="hold-waits-for-high-voltage",
-        requirement="HOLD.ends",
+        requirement="HOLD.sag-runs-on",
         title="does not end the hold while the voltage is under the entry voltage",
         old=_EXPIRES,
         new='over = self.t - self.hold_since >= settings["hold_s"] - SLACK\n'
@@ -91,7 +91,7 @@ FAULTS = (
     ),
     Fault(
         name="sag-ends-the-hold",
-        requirement="HOLD.full-length",
+        requirement="HOLD.sag-runs-on",
         title="goes back to bulk when the voltage sags in the hold",
         old=_BROKEN,
         new='low = isnan(self.expired_t) and self.v < self._level("sag_v")\n'
