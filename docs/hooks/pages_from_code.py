@@ -1,0 +1,53 @@
+"""Adds the pages and tables that are made from the code, each time the site is built.
+
+Nothing that is made here is stored, so it cannot be out of date.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from requirement_pages import requirement_pages
+from settings_page import settings_page
+from stages_table import stages_table
+from vector_pages import members_table, tags_table, vectors_page
+
+if TYPE_CHECKING:
+    from mkdocs.config.defaults import MkDocsConfig
+    from mkdocs.structure.files import Files
+
+# A line of a page that is only one of these names in braces is replaced by the table.
+TABLES = {
+    "{stages_table}": stages_table,
+    "{members_table}": members_table,
+    "{tags_table}": tags_table,
+}
+
+
+def pages() -> dict[str, str]:
+    """Every page that is made from the code, by its place in the folder of documents."""
+    return {
+        "reference/settings.md": settings_page(),
+        "reference/vectors.md": vectors_page(),
+        **requirement_pages(),
+    }
+
+
+def with_tables(markdown: str) -> str:
+    """A page with its tables in it."""
+    lines = [TABLES[line]() if line in TABLES else line for line in markdown.split("\n")]
+    return "\n".join(lines)
+
+
+def on_files(files: Files, config: MkDocsConfig) -> Files:
+    """Add the generated pages to those that are written by hand."""
+    from mkdocs.structure.files import File
+
+    for place, content in pages().items():
+        files.append(File.generated(config, place, content=content))
+    return files
+
+
+def on_page_markdown(markdown: str, **_: Any) -> str:
+    """Fill in the tables of a page."""
+    return with_tables(markdown)

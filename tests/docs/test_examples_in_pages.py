@@ -1,0 +1,89 @@
+"""What the pages tell a reader to run does what they say, and says what they show.
+
+A block is taken by a comment in front of it: `<!-- runs -->`, or `<!-- exits 1 -->` where a command
+ends with another code than 0; `<!-- shows COMMAND -->` is what that command prints, `...` standing
+for what is left out; `<!-- file NAME -->` is a file that later blocks of the page use;
+`<!-- conversation -->` is a conversation in the line protocol.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from ctrl.settings import Settings
+from harness.attach.schema import answer_complaints, message_complaints
+
+ROOT = Path(__file__).resolve().parents[2]
+_MARK = r"runs|exits \d|shows [^>]+|file \S+|conversation"
+_BLOCK = re.compile(rf"^<!-- ({_MARK}) -->\n```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+def _blocks(place: str) -> list[tuple[str, str, str]]:
+    return _BLOCK.findall((ROOT / place).read_text(encoding="utf-8"))
+
+
+def _places(*marks: str) -> list[str]:
+    pages = [*(ROOT / "docs").rglob("*.md"), ROOT / "README.md"]
+    names = sorted(path.relative_to(ROOT).as_posix() for path in pages)
+    return [name for name in names if any(mark.startswith(marks) for mark, _, _ in _blocks(name))]
+
+
+@pytest.mark.parametrize("place", _places("runs", "exits", "shows"))
+def test_blocks_of_a_page_run_in_their_order(place: str, tmp_path: Path) -> None:
+    (tmp_path / "harness").symlink_to(ROOT / "harness")
+    for mark, language, code in _blocks(place):
+        word, _, rest = mark.partition(" ")
+        if word == "file":
+            (tmp_path / rest).write_text(code, encoding="utf-8")
+        elif word == "shows":
+            _refuse_invented(code, _run(rest, tmp_path).stdout)
+        elif language == "python":
+            exec(compile(code, place, "exec"), {"__name__": "example"})
+        elif language == "sh":
+            done = _run(code, tmp_path)
+            assert done.returncode == int(rest or 0), f"{code}{done.stdout}{done.stderr}"
+
+
+def _run(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    if shutil.which("cc") is None and re.match(r"cc |fullproof verify$", command):
+        pytest.skip("there is no C compiler")
+    scripts = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
+    return subprocess.run(
+        ["sh", "-c", command],
+        cwd=folder,
+        env={**os.environ, "PATH": scripts, "COLUMNS": "80"},
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+
+
+def _refuse_invented(shown: str, printed: str) -> None:
+    """Every piece between two `...` stands in the output, in this order."""
+    at = 0
+    for piece in re.split(r"^ *\.\.\.\n", shown, flags=re.MULTILINE):
+        found = printed.find(piece, at)
+        assert found >= 0, f"not printed:\n{piece}\nbut:\n{printed[at:]}"
+        at = found + len(piece)
+
+
+@pytest.mark.parametrize("place", _places("conversation"))
+def test_conversation_of_a_page_keeps_to_the_protocol(place: str) -> None:
+    ((_, _, text),) = [block for block in _blocks(place) if block[0] == "conversation"]
+    whole = text.replace('"settings":{...}', f'"settings":{json.dumps(Settings().to_mapping())}')
+    sent = [line[2:].encode() for line in whole.splitlines() if line.startswith("> ")]
+    answers = [line[2:].encode() for line in whole.splitlines() if line.startswith("< ")]
+    assert len(sent) == 5
+    assert [message_complaints(line) for line in sent] == [[]] * 5
+    # `stop` has no answer.
+    pairs = list(zip(sent, answers, strict=False))
+    assert len(pairs) == 4
+    assert [answer_complaints(answer, message) for message, answer in pairs] == [[]] * 4
