@@ -20,8 +20,8 @@ from attrs import frozen
 
 from ctrl.errors import nearest
 from harness.errors import InputError
-from harness.toml_file import read_toml
 from harness.run import Finding, Outcome
+from harness.toml_file import read_toml
 from harness.verdict import Report
 
 _KEYS = ("requirement", "vector", "reason")

@@ -55,7 +55,7 @@ def test_first_sample_at_which_a_dwell_is_over(
 
 
 def test_decimal_fractions_of_a_second_add_up() -> None:
-    t = np.arange(4) * 0.1
+    t = np.array([0.0, 0.1, 0.2, 3 * 0.1])
     assert t[3] - t[0] != 0.3
     assert Held.of(np.ones(4, np.bool_), t, NONE).due(0, 3, 0.3) == 3
 

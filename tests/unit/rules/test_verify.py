@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from attrs import evolve
@@ -17,7 +19,7 @@ from tests.unit.rules.written_runs import SHORT
 SETTINGS = Settings().changed(**SHORT)
 
 
-def case(name: str = "charge", **changes: object) -> Case:
+def case(name: str = "charge", **changes: Any) -> Case:
     """One charge: entry, hold, full reset, float."""
     v = np.array([55.0, *[55.9] * 9, 54.0, 54.0])
     whole = Case(name, SETTINGS, Trace(np.arange(12.0), v, np.zeros(12)))
@@ -34,7 +36,7 @@ class Scripted(Attachment):
         self.starts = 0
         self.restarts = 0
         self.fault_at: dict[int, LinkFault] = {}
-        self.changed: dict[int, dict[str, object]] = {}
+        self.changed: dict[int, dict[str, Any]] = {}
 
     def hello(self) -> Identity:
         return Identity("scripted", "1", "none", self.features)

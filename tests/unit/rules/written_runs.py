@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -31,13 +32,13 @@ def written(
     readings: dict[str, Sequence[float]] | None = None,
     asked_v: dict[int, float] | None = None,
     asked_a: dict[int, float] | None = None,
-    **changes: object,
+    **changes: Any,
 ) -> Run:
     """A run whose answers are as written; requests follow the stages but for what is given."""
     settings = Settings().changed(**{**SHORT, **changes})
     size = len(stages)
     assert size == len(v)
-    stamps = np.arange(size) * interval_s if t is None else np.array(t, dtype=float)
+    stamps = np.array([k * interval_s for k in range(size)] if t is None else t, dtype=float)
     trace = Trace(
         stamps,
         np.array(v, dtype=float),
