@@ -3,18 +3,14 @@
 `decide` and all that it calls are taken as they stand; their names are bound to named tuples instead
 of attrs classes, and numba compiles the result. Equality with the reference, bit for bit, is tested
 sample by sample.
-
-numba keeps machine code by the time stamp of one file and does not see that a function in another
-file has changed. So the code is kept in a folder named by a hash of every source that goes into it.
 """
 
 from __future__ import annotations
 
-import hashlib
 import os
 import sys
 from collections import namedtuple
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from math import inf, isfinite, nan
@@ -29,6 +25,7 @@ import numpy.typing as npt
 from attrs import frozen
 
 from ctrl import counting, limits, protection, resets, stages, state, vocabulary
+from ctrl.kept_code import keeping, kept_in
 from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD, ResetRule
 from ctrl.settings import Settings
 from ctrl.vocabulary import Phase, Stage
@@ -137,20 +134,6 @@ def replay_rows(limits, rule, state, t, v, i, stage, soc, news):
         )  # fmt: skip
 
 
-def _kept_in(sources: Iterable[ModuleType]) -> Path | None:
-    """Where the machine code of exactly these sources is kept; None if it cannot be."""
-    digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
-    for module in sources:
-        digest.update(Path(str(module.__file__)).read_bytes())
-    home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    folder = home / "fullproof" / "compiled" / digest.hexdigest()[:16]
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        return None
-    return folder if os.access(folder, os.W_OK) else None
-
-
 _HERE = sys.modules[__name__]
 _SOURCES = (counting, limits, protection, resets, stages, state, vocabulary, _HERE)
 
@@ -182,17 +165,11 @@ def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
     """The two kernels."""
     names = _namespace(condition)
     # numba does not see which condition is called: only the built-in rules may be kept.
-    folder = _kept_in(_SOURCES) if condition is None else None
-    config: Any = numba.config
-    before = config.CACHE_DIR
-    try:
-        if folder is not None:
-            config.CACHE_DIR = str(folder)
+    folder = None if condition else kept_in(Path(str(source.__file__)) for source in _SOURCES)
+    with keeping(folder):
         one = _compiled(replay_one, names, cache=folder is not None, nogil=True)
         names["one"] = one
         rows = _compiled(replay_rows, names, cache=folder is not None, nogil=True)
-    finally:
-        config.CACHE_DIR = before
     return one, rows
 
 

@@ -302,14 +302,18 @@ def floating(
     """Float ends by a low voltage, a low count, or its timer."""
     if back:
         charge = Charge(FLOAT, NO_PHASE, charge.dwell_since_s, t, 0.0, NEVER)
-    since_s = since(level_v < limits.return_v, t, joined, charge.dwell_since_s)
-    if t - since_s >= limits.return_dwell_s:
-        return charge, VOLTAGE_LOW
+    if level_v < limits.return_v:
+        since_s = since(True, t, joined, charge.dwell_since_s)
+        if t - since_s >= limits.return_dwell_s:
+            return charge, VOLTAGE_LOW
+        charge = dwelling(charge, since_s)
+    elif charge.dwell_since_s < NEVER:
+        charge = dwelling(charge, NEVER)
     if soc < limits.return_soc:
         return charge, SOC_LOW
     if t - charge.timer_from_s >= limits.float_s:
         return charge, FLOAT_OVER
-    return dwelling(charge, since_s), STAY
+    return charge, STAY
 
 
 def unreadable(limits: Limits, state: State, t: float) -> tuple[State, Output]:

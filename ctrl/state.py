@@ -110,7 +110,8 @@ class State:
 
     Attributes:
         soc: state of charge, 0..1; the only part that survives a loss of power.
-        last: the last valid sample since power-up; all NaN before there was one.
+        t: stamp of the last valid sample since power-up, s; NaN before there was one.
+        i: current of that sample, A.
         charge: where the charge stands.
         watch: protection, the empty rule, and the shift with temperature.
     """

@@ -8,7 +8,6 @@ import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
@@ -17,6 +16,7 @@ import ctrl
 from ctrl import compiled
 from ctrl.compiled import replay
 from ctrl.controller import start
+from ctrl.kept_code import kept_in
 from ctrl.limits import Limits
 from ctrl.resets import FIRST_TOUCH, RESET_RULES, ResetRule
 from ctrl.settings import Settings
@@ -27,17 +27,12 @@ SAYS_THE_COUNT = """
 import numpy as np
 from ctrl.compiled import replay
 from ctrl.controller import start
+from ctrl.kept_code import kept_in
 from ctrl.settings import Settings
 t = np.arange(3.0)
 said = replay(Settings(capacity_ah=100 / 3600), start(0.5), t, np.full(3, 54.0), np.ones(3))
 print(round(float(said.soc[-1]), 9))
 """
-
-
-def module_at(path: Path) -> ModuleType:
-    module = ModuleType(path.stem)
-    module.__file__ = str(path)
-    return module
 
 
 def test_every_module_of_the_rules_goes_into_the_name_of_the_folder() -> None:
@@ -63,17 +58,16 @@ def test_changed_source_lands_in_another_folder_and_the_same_in_the_same(
     first, second = tmp_path / "first.py", tmp_path / "second.py"
     first.write_text("rule = 1\n")
     second.write_text("rule = 2\n")
-    modules = [module_at(first), module_at(second)]
-    before = compiled._kept_in(modules)
+    before = kept_in([first, second])
     assert before is not None
     assert before.is_dir()
     assert before.parent == tmp_path / "cache" / "fullproof" / "compiled"
-    assert compiled._kept_in(modules) == before
+    assert kept_in([first, second]) == before
     stamp = first.stat()
     first.write_text("rule = 3\n")
     # Of the same length and with the same time stamp: it is the text that counts.
     os.utime(first, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
-    assert compiled._kept_in(modules) != before
+    assert kept_in([first, second]) != before
 
 
 def test_folder_that_cannot_be_made_is_done_without(
@@ -82,7 +76,7 @@ def test_folder_that_cannot_be_made_is_done_without(
     in_the_way = tmp_path / "a-file"
     in_the_way.write_text("")
     monkeypatch.setenv("XDG_CACHE_HOME", str(in_the_way))
-    assert compiled._kept_in(compiled._SOURCES) is None
+    assert kept_in([SOURCES / "stages.py"]) is None
 
 
 def test_rule_changed_in_another_file_is_not_answered_by_old_machine_code(tmp_path: Path) -> None:
