@@ -67,7 +67,8 @@ class _Tally:
                     outcome,
                     self.exercised[name],
                     tuple(self.cases[name]),
-                    tuple(self.findings[name]),
+                    # The shortest trace that shows it comes first.
+                    tuple(sorted(self.findings[name], key=lambda finding: finding.index)),
                 )
             )
         return tuple(results)

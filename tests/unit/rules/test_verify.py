@@ -216,3 +216,12 @@ def test_sentences_read_as_sentences() -> None:
     assert [f.sentence for f in report.findings if f.requirement == "SOC.starts"] == [
         "The first sample shows a state of charge of 0.4000000, not its start, 0.5000000."
     ]
+
+
+def test_the_shortest_trace_that_shows_a_failure_comes_first() -> None:
+    controller = Scripted()
+    late, early = np.full(12, 0.5), np.full(12, 0.5)
+    late[8:], early[2:] = 0.7, 0.7
+    controller.changed = {1: {"soc": late}, 2: {"soc": early}}
+    report = verify(controller, [case("late"), case("early")], selected=["SOC.no-jump"])
+    assert [(f.case, f.index) for f in report.findings] == [("early", 2), ("late", 8)]
