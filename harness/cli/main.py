@@ -20,6 +20,7 @@ from harness.cli import exits
 COMMANDS = {
     "verify": "Judge a controller, requirement by requirement.",
     "replay": "Show what a controller does with one trace.",
+    "simulate": "Run a simulated bank in closed loop with any controllers.",
     "smoke": "Try how a controller is attached, not how it behaves.",
     "vectors": "List, show, check and render the test vectors.",
     "settings": "Show the settings of a pack, and check a file of them.",

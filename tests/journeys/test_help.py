@@ -13,7 +13,15 @@ from tests.journeys.command_line import Fullproof, environment
 def test_help_names_every_command_and_the_exit_codes(fullproof: Fullproof) -> None:
     ended = fullproof("--help")
     assert ended.code == 0
-    for word in ("verify", "replay", "smoke", "vectors", "settings", "3 could not be judged"):
+    for word in (
+        "verify",
+        "replay",
+        "simulate",
+        "smoke",
+        "vectors",
+        "settings",
+        "3 could not be judged",
+    ):
         assert word in ended.out
 
 
@@ -43,6 +51,7 @@ def test_help_imports_nothing_slow() -> None:
         ("vectors", "show"),
         ("vectors", "check"),
         ("vectors", "render"),
+        ("simulate",),
         ("settings", "show"),
         ("settings", "check"),
     ],

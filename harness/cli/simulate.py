@@ -1,0 +1,250 @@
+"""`fullproof simulate`: a scenario in closed loop with any controllers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+import click
+
+from ctrl.errors import nearest
+from harness.attach import LinkFault, attach
+from harness.cli import exits
+from harness.cli.bar import bar
+from harness.cli.judge_options import Finite, limit_option, tolerance_option
+from harness.cli.outputs import for_people, refuse_unwritable, writing
+from harness.errors import InputError
+from harness.report.console import console_for
+from harness.report.findings import show_findings
+from harness.report.words import count
+from harness.world.result import Result
+from harness.world.scenario import SUFFIX, Scenario, changed, shipped, shipped_names
+
+REFERENCE = "ref"
+PICTURES = (".png", ".svg")
+_OF_A_PACK = re.compile(r"([^=:]+)=(.+)", re.DOTALL)
+_STARTING = "starting; the first time the loop is compiled, which takes about a minute"
+
+
+@click.command()
+@click.argument("scenario", required=False)
+@click.option(
+    "--controller",
+    "controllers",
+    multiple=True,
+    metavar="[PACK=]SPEC",
+    help="The controller of every pack, or of one (by name, or number from 1). Can be repeated.",
+)
+@click.option("--list", "list_them", is_flag=True, help="Name the shipped scenarios.")
+@click.option("--plot", "plot_file", metavar="FILE", help="Draw the run: a .png or a .svg.")
+@click.option("--csv", "csv_folder", metavar="FOLDER", help="Write readings and true values.")
+@click.option("--json", "json_file", metavar="FILE", help="Write what came of it; - is stdout.")
+@click.option("--save-vector", "vector_file", metavar="FILE", help="Keep each trace as a vector.")
+@click.option("--save-scenario", "scenario_file", metavar="FILE", help="Write it, as run, as TOML.")
+@click.option("--until", "hours", type=Finite(0, min_open=True), metavar="HOURS", help="Stop then.")
+@click.option("--seed", type=click.IntRange(min=0), metavar="N", help="Other random numbers.")
+@tolerance_option
+@limit_option
+def command(
+    scenario: str | None,
+    controllers: tuple[str, ...],
+    list_them: bool,
+    plot_file: str | None,
+    csv_folder: str | None,
+    json_file: str | None,
+    vector_file: str | None,
+    scenario_file: str | None,
+    hours: float | None,
+    seed: int | None,
+    tolerance_s: float,
+    limit_s: float,
+) -> int:
+    """Run SCENARIO, a shipped one or a TOML file, with the reference or other controllers.
+
+    Exit code 1 says that a controller broke a requirement, or that an expectation of the scenario
+    was not met; 3, that the physics could not go on.
+    """
+    if list_them or scenario is None:
+        return _list_scenarios()
+    refuse_unwritable(json_file, plot_file, vector_file, scenario_file)
+    _refuse_unwritable_folder(csv_folder)
+    if plot_file:
+        _refuse_unpaintable(plot_file)
+    given = _given(scenario)
+    whole = changed(given, hours=None, seed=seed)
+    cut = hours is not None and 3600.0 * hours < whole.world.duration_s
+    asked = changed(whole, hours=hours) if cut else whole
+    specs = _specs(controllers, [branch.name for branch in asked.world.packs])
+    console = console_for(for_people(json_file))
+    if scenario_file:
+        from harness.world.scenario_file import to_toml
+
+        with writing(scenario_file) as file:
+            file.write(to_toml(asked))
+
+    # Here, so that a mistake in the file is told before anything slow is loaded.
+    from harness.report.simulated import Simulated, show
+    from harness.report.simulated_files import to_json, write_csv, write_vectors
+    from harness.world.as_case import judge_pack
+    from harness.world.expectation import observed
+
+    try:
+        result = _simulated(asked, specs, limit_s)
+    except LinkFault as fault:
+        show_findings(console, fault.requirement, [fault.finding(asked.name)], most=1)
+        return exits.DOES_NOT_CONFORM
+    not_observed = ""
+    if cut or result.stop is not None:
+        why = "the run ended early" if result.stop is not None else "--until cut the run short"
+        not_observed = f"The expectations of the scenario were not looked at: {why}."
+    simulated = Simulated(
+        scenario=asked,
+        specs=specs,
+        result=result,
+        verdicts=tuple(
+            judge_pack(result, p, tolerance_s=tolerance_s)
+            if pack.samples is not None and len(pack.samples)
+            else None
+            for p, pack in enumerate(result.packs)
+        ),
+        observed=() if not_observed else observed(result, asked.expectations),
+        not_observed=not_observed if asked.expectations else "",
+    )
+    show(console, simulated)
+    code = exits.CONFORMS
+    if simulated.findings or simulated.unmet:
+        code = exits.DOES_NOT_CONFORM
+    elif simulated.failed_physics:
+        code = exits.NOT_JUDGED
+    if json_file:
+        with writing(json_file) as file:
+            file.write(to_json(simulated, code))
+    written = write_csv(result, Path(csv_folder)) if csv_folder else []
+    if vector_file:
+        written += write_vectors(simulated, Path(vector_file))
+    if plot_file:
+        from harness.report.picture import draw
+
+        draw(simulated, Path(plot_file))
+        written.append(Path(plot_file))
+    for place in written:
+        click.echo(f"written: {place}", err=True)
+    return code
+
+
+def _list_scenarios() -> int:
+    width = max(map(len, shipped_names()))
+    for name in shipped_names():
+        click.echo(f"{name:<{width}}  {shipped(name).title}")
+    click.echo(count(len(shipped_names()), "scenario"), err=True)
+    return exits.CONFORMS
+
+
+def _given(name: str) -> Scenario:
+    """A shipped scenario by its name, or one in a file."""
+    from harness.world.scenario_file import read
+
+    path = Path(name)
+    if name in shipped_names():
+        return shipped(name)
+    if path.is_dir():
+        raise InputError("is a folder", file=path, hint="name one scenario in it")
+    if path.exists():
+        return read(path)
+    if path.suffix == SUFFIX:
+        raise InputError("there is no such file", file=path, hint=f"seen from {Path.cwd()}")
+    return shipped(name)
+
+
+def _specs(controllers: Sequence[str], packs: Sequence[str]) -> tuple[str, ...]:
+    """How the controller of each pack is named.
+
+    Raises:
+        InputError: a pack that there is not, or one that is told twice.
+    """
+    for_all, of_pack = REFERENCE, dict[int, str]()
+    told_for_all = False
+    for text in controllers:
+        found = _OF_A_PACK.fullmatch(text)
+        if found is None:
+            if told_for_all:
+                raise InputError(
+                    f"two controllers for every pack, {for_all!r} and {text!r}",
+                    column="--controller",
+                    hint="PACK=SPEC names the controller of one pack",
+                )
+            for_all, told_for_all = text, True
+            continue
+        k = _pack_index(found[1], packs)
+        if k in of_pack:
+            raise InputError(
+                f"two controllers for the pack {packs[k]}", column="--controller", hint="name one"
+            )
+        of_pack[k] = found[2]
+    return tuple(of_pack.get(k, for_all) for k in range(len(packs)))
+
+
+def _pack_index(told: str, packs: Sequence[str]) -> int:
+    if told in packs:
+        return packs.index(told)
+    if told.isdigit() and 1 <= int(told) <= len(packs):
+        return int(told) - 1
+    raise InputError(
+        f"there is no pack {told!r}",
+        column="--controller",
+        hint=f"{nearest(told, packs)} or a number from 1 to {len(packs)}",
+    )
+
+
+def _simulated(scenario: Scenario, specs: Sequence[str], limit_s: float) -> Result:
+    """Run it: compiled where every pack has the same reference; raises `LinkFault`."""
+    from harness.world.loop import simulate
+
+    with ExitStack() as stack, _progress(scenario) as progress:
+        attachments = [stack.enter_context(attach(spec, limit_s=limit_s)) for spec in specs]
+        kind, _, rule = specs[0].partition(":")
+        if len(set(specs)) == 1 and kind == REFERENCE:
+            from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD
+            from harness.world.fast import simulate_compiled
+
+            reset_rule = RESET_RULES[rule] if rule else VOLTAGE_AFTER_HOLD
+            return simulate_compiled(scenario.world, rule=reset_rule, progress=progress)
+        return simulate(scenario.world, attachments, progress=progress)
+
+
+@contextmanager
+def _progress(scenario: Scenario) -> Iterator[Callable[[float], None]]:
+    from harness.world.daytime import DAY_S, written
+
+    parts, world = 100, scenario.world
+    with bar(parts) as advance:
+        advance(_STARTING)
+        done = 0
+
+        def progress(t: float) -> None:
+            nonlocal done
+            now_s = world.start_s + t
+            while done < parts * t / world.duration_s:
+                done += 1
+                advance(f"day {int(now_s // DAY_S) + 1}, {written(now_s)}")
+
+        yield progress
+
+
+def _refuse_unwritable_folder(folder: str | None) -> None:
+    if folder and Path(folder).exists() and not Path(folder).is_dir():
+        raise InputError("is no folder", file=folder, hint="name a folder to write into")
+
+
+def _refuse_unpaintable(file: str) -> None:
+    from harness.report.picture import refuse_without_library
+
+    if Path(file).suffix.lower() not in PICTURES:
+        raise InputError(
+            f"is called {Path(file).name!r}",
+            file=file,
+            hint=f"it must end in {' or '.join(PICTURES)}",
+        )
+    refuse_without_library()

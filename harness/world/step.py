@@ -1,0 +1,332 @@
+"""One step of a bank, compiled: where it ends, and what happens within it.
+
+The theory is in `harness.world.plant`, the rows of the arrays in `harness.world.rows`.
+"""
+
+from __future__ import annotations
+
+from math import exp, isfinite
+
+import numpy as np
+
+from harness.world import network, rows
+from harness.world.cell import pair_coefficients
+from harness.world.compiling import aside, part
+from harness.world.curves import open_circuit
+from harness.world.moment import balance, seen, settle_now, sound, taken
+from harness.world.network import ChargerLimits, charger_by, star
+from harness.world.rows import Flags, Floats, Spec, State
+
+LEAST_SOC, MOST_SOC = -0.05, 1.10
+# An open-circuit voltage taken along its tangent this far is off by some µV in a pack's knee.
+NEAR_SOC = 1e-5
+# Nothing that this model describes.
+MOST_CELL_V = 100.0
+# A bend by less than this is not worth finding.
+STILL_A = 1e-6
+MOST_PASSES = 30
+MOST_PIECES = 64
+HALVINGS = 20
+
+Found = tuple[int, float, float, int, bool]
+
+
+@aside
+def fit(spec: Spec, state: State, dt_s: float) -> None:
+    """Work out what a step of `dt_s` does to each cell, with its resistances as they are."""
+    for p in range(spec.cells.shape[0]):
+        factor = state.packs[p, rows.FACTOR]
+        for c in range(spec.cells.shape[1]):
+            fixed, now = spec.cells[p, c], state.cells[p, c]
+            now[rows.LEFT_1], now[rows.START_1], now[rows.END_1] = pair_coefficients(
+                factor * fixed[rows.PAIR_1_OHM], fixed[rows.PAIR_1_S], dt_s
+            )
+            now[rows.LEFT_2], now[rows.START_2], now[rows.END_2] = pair_coefficients(
+                factor * fixed[rows.PAIR_2_OHM], fixed[rows.PAIR_2_S], dt_s
+            )
+            now[rows.BARE_OHM] = factor * fixed[rows.OHM]
+            now[rows.STARTS] = now[rows.START_1] + now[rows.START_2]
+            now[rows.ENDS] = now[rows.BARE_OHM] + now[rows.END_1] + now[rows.END_2]
+            now[rows.HALF_OUT] = 0.5 * dt_s / fixed[rows.CAPACITY_AS]
+            now[rows.HALF_IN] = now[rows.HALF_OUT] * fixed[rows.EFFICIENCY]
+            now[rows.LEAKED] = dt_s * fixed[rows.LEAK_PER_S]
+            now[rows.LAG_V] = fixed[rows.HYSTERESIS_V]
+            now[rows.LAG_RATE] = fixed[rows.HYSTERESIS_RATE]
+        state.packs[p, rows.HALF_PER_AS] = 0.5 * dt_s / spec.packs[p, rows.LEAST_AS]
+    state.bank[rows.FITTED_S] = dt_s
+
+
+@part
+def hysteresis_after(before: float, moved_soc: float, rate: float) -> tuple[float, float]:
+    """Share of the hysteresis (-1 to 1) after the SoC moved, and its slope over SoC."""
+    sign = 1.0 if moved_soc >= 0.0 else -1.0
+    after = sign + (before - sign) * exp(-rate * abs(moved_soc))
+    return after, rate * (1.0 - sign * after)
+
+
+@part
+def aim(state: State) -> None:
+    """Lay the tangents where the present currents would lead to by the end of the step."""
+    for p in range(state.cells.shape[0]):
+        for c in range(state.cells.shape[1]):
+            now = state.cells[p, c]
+            start_a = state.packs[p, rows.PACK_A] - now[rows.OUT_A]
+            now[rows.HALF] = now[rows.HALF_IN] if start_a > 0.0 else now[rows.HALF_OUT]
+            now[rows.AHEAD_SOC] = now[rows.SOC] - now[rows.LEAKED]
+            now[rows.AHEAD_SOC] += 2.0 * now[rows.HALF] * start_a
+
+
+@part
+def look_ahead(curve: Floats, state: State, p: int, again: bool) -> None:
+    """Pack `p` at the end of the step as a source: its voltage without current, its resistance."""
+    pack = state.packs[p]
+    pack_a = pack[rows.PACK_A]
+    guess_pack_a = pack[rows.GUESS_A] if again else pack_a
+    rest_v, ohm, off_soc = 0.0, 0.0, 0.0
+    for c in range(state.cells.shape[1]):
+        now = state.cells[p, c]
+        out_a = now[rows.OUT_A]
+        start_a, guess_a = pack_a - out_a, guess_pack_a - out_a
+        kept_soc = now[rows.SOC] - now[rows.LEAKED]
+        if again:
+            now[rows.HALF] = now[rows.HALF_IN] if start_a + guess_a > 0.0 else now[rows.HALF_OUT]
+            now[rows.AHEAD_SOC] = kept_soc + now[rows.HALF] * (start_a + guess_a)
+        half, ahead_soc = now[rows.HALF], now[rows.AHEAD_SOC]
+        v, slope = open_circuit(curve, ahead_soc)
+        if now[rows.LAG_V] > 0.0:
+            share, rise = hysteresis_after(
+                now[rows.HYSTERESIS], ahead_soc - kept_soc, now[rows.LAG_RATE]
+            )
+            v += now[rows.LAG_V] * share
+            slope += now[rows.LAG_V] * rise
+        now[rows.AHEAD_V], now[rows.AHEAD_SLOPE] = v, slope
+        half_soc = kept_soc - ahead_soc + half * start_a
+        off_soc = max(off_soc, abs(half_soc + half * guess_a))
+        ahead_ohm = slope * half + now[rows.ENDS]
+        pairs_v = now[rows.LEFT_1] * now[rows.PAIR_1_V] + now[rows.LEFT_2] * now[rows.PAIR_2_V]
+        pairs_v += now[rows.STARTS] * start_a - ahead_ohm * out_a
+        rest_v += (v + pairs_v) + slope * half_soc
+        ohm += ahead_ohm
+    pack[rows.OFF_SOC] = off_soc
+    pack[rows.REST_V] = rest_v * pack[rows.HELD_SERIES]
+    pack[rows.BRANCH_OHM] = ohm * pack[rows.HELD_SERIES] + pack[rows.HELD_LEAD_OHM]
+    pack[rows.SIEMENS] = pack[rows.THROUGH] / pack[rows.BRANCH_OHM]
+
+
+@aside
+def bends(
+    state: State, limits: ChargerLimits, load_a: float, bus_v: float, charger_a: float, after: int
+) -> bool:
+    """Whether the network's state `after` a step, not the one before it, makes a current bend.
+
+    It does not where what bounded the charger before would give the same current still: two bounds
+    that meet in the last digits do not take turns.
+    """
+    bank = state.bank
+    before = int(bank[rows.NETWORK])
+    bound, bound_after = before & network.BOUND_BITS, after & network.BOUND_BITS
+    if bound == network.DARK or bound_after == network.DARK:
+        return True
+    strength_a, total = 0.0, 0.0
+    for p in range(state.packs.shape[0]):
+        pack = state.packs[p]
+        strength_a += pack[rows.REST_V] * pack[rows.SIEMENS]
+        total += pack[rows.SIEMENS]
+        if (before ^ after) >> (network.PACK_SHIFT + p) & 1:
+            pack_a = (bus_v - pack[rows.REST_V]) / pack[rows.BRANCH_OHM]
+            if abs(pack_a) > STILL_A:
+                return True
+    if bound == bound_after or total <= 0.0:
+        return False
+    held_a = charger_by(bound, strength_a, total, limits, load_a, bank[rows.HELD_MAIN_OHM])
+    return bool(abs(held_a - charger_a) > STILL_A)
+
+
+@part
+def try_step(curve: Floats, state: State, limits: ChargerLimits, load_a: float) -> Found:
+    """Find the end of the step that is fitted, without going there.
+
+    Returns:
+        A `Code`, bus voltage (V), charger current (A), the state of the network, and whether that
+        is another than at the start and makes the currents bend.
+    """
+    for k in range(MOST_PASSES):
+        strength_a, total = 0.0, 0.0
+        for p in range(state.packs.shape[0]):
+            look_ahead(curve, state, p, k > 0)
+            pack = state.packs[p]
+            strength_a += pack[rows.REST_V] * pack[rows.SIEMENS]
+            total += pack[rows.SIEMENS]
+        bus_v, charger_a, network_state = star(state, strength_a, total, limits, load_a)
+        near = True
+        for p in range(state.packs.shape[0]):
+            pack = state.packs[p]
+            end_a = (bus_v - pack[rows.REST_V]) * pack[rows.SIEMENS]
+            guess_a = pack[rows.GUESS_A] if k > 0 else pack[rows.PACK_A]
+            off_soc = pack[rows.OFF_SOC] + pack[rows.HALF_PER_AS] * abs(end_a - guess_a)
+            near &= off_soc <= NEAR_SOC
+            pack[rows.GUESS_A] = end_a
+        if not sound(bus_v, network_state):
+            return rows.BUS_VOLTAGE, bus_v, charger_a, network_state, False
+        if near:
+            bent = network_state != state.bank[rows.NETWORK] and bends(
+                state, limits, load_a, bus_v, charger_a, network_state
+            )
+            return rows.OK, bus_v, charger_a, network_state, bent
+    return rows.NOT_CONVERGED, bus_v, charger_a, network_state, False
+
+
+@part
+def go(state: State, dt_s: float, load_a: float, found: Found) -> int:
+    """Go to the end that `try_step` found; returns a `Code`."""
+    bank = state.bank
+    _, bus_v, charger_a, network_state, _ = found
+    inside = True
+    for p in range(state.cells.shape[0]):
+        pack = state.packs[p]
+        start_pack_a = pack[rows.PACK_A]
+        end_pack_a = (bus_v - pack[rows.REST_V]) * pack[rows.SIEMENS]
+        highest_v = -np.inf
+        for c in range(state.cells.shape[1]):
+            now = state.cells[p, c]
+            start_a, end_a = start_pack_a - now[rows.OUT_A], end_pack_a - now[rows.OUT_A]
+            charging = start_a > 0.0
+            half = now[rows.HALF_IN] if charging else now[rows.HALF_OUT]
+            moved_soc = half * (start_a + end_a)
+            if charging != (end_a > 0.0):
+                # Of a straight line that crosses zero only the charging part is counted less.
+                in_a, out_a = max(start_a, end_a), min(start_a, end_a)
+                moved_soc = now[rows.HALF_IN] * in_a * in_a - now[rows.HALF_OUT] * out_a * out_a
+                moved_soc /= in_a - out_a
+            soc = (now[rows.SOC] - now[rows.LEAKED]) + moved_soc
+            v = now[rows.AHEAD_V] + now[rows.AHEAD_SLOPE] * (soc - now[rows.AHEAD_SOC])
+            if now[rows.LAG_V] > 0.0:
+                now[rows.HYSTERESIS], _ = hysteresis_after(
+                    now[rows.HYSTERESIS], moved_soc, now[rows.LAG_RATE]
+                )
+            pair_1_v = now[rows.START_1] * start_a + now[rows.END_1] * end_a
+            pair_1_v += now[rows.LEFT_1] * now[rows.PAIR_1_V]
+            pair_2_v = now[rows.START_2] * start_a + now[rows.END_2] * end_a
+            pair_2_v += now[rows.LEFT_2] * now[rows.PAIR_2_V]
+            cell_v = (v + pair_1_v) + (pair_2_v + now[rows.BARE_OHM] * end_a)
+            inside &= LEAST_SOC <= soc <= MOST_SOC and abs(cell_v) < MOST_CELL_V
+            # Where the next step ends if the current stays: from before this end was known, so that
+            # the processor need not wait for it.
+            now[rows.AHEAD_SOC] = now[rows.SOC] + 4.0 * half * start_a
+            now[rows.HALF] = now[rows.HALF_IN] if end_a > 0.0 else now[rows.HALF_OUT]
+            now[rows.SOC], now[rows.OPEN_V], now[rows.CELL_V] = soc, v, cell_v
+            now[rows.PAIR_1_V], now[rows.PAIR_2_V] = pair_1_v, pair_2_v
+            highest_v = max(highest_v, cell_v)
+        pack[rows.CELL_MAX_V] = highest_v
+        pack[rows.PACK_A] = end_pack_a
+        lead_v = pack[rows.HELD_LEAD_OHM] * end_pack_a
+        pack[rows.TERMINAL_V] = bus_v - lead_v if pack[rows.SIEMENS] > 0.0 else pack[rows.REST_V]
+    charger_w, load_w = bank[rows.CHARGER_V] * bank[rows.CHARGER_A], bank[rows.BUS_V] * load_a
+    taken(state, bus_v, charger_a, network_state)
+    bank[rows.CHARGER_J] += 0.5 * dt_s * (charger_w + bank[rows.CHARGER_V] * charger_a)
+    bank[rows.LOAD_J] += 0.5 * dt_s * (load_w + bus_v * load_a)
+    bank[rows.PIECES] += 1.0
+    return rows.OK if inside else rows.SOC_RANGE
+
+
+@aside
+def try_piece(spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load_a: float) -> Found:
+    """`try_step` for a part of a step."""
+    fit(spec, state, dt_s)
+    aim(state)
+    return try_step(spec.curve, state, limits, load_a)
+
+
+@aside
+def in_pieces(spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load_a: float) -> int:
+    """Take a step in which the network changes its state, up to each change and on from there."""
+    left_s = dt_s
+    for _ in range(MOST_PIECES):
+        early_s, late_s = 0.0, left_s
+        found = try_piece(spec, state, late_s, limits, load_a)
+        if found[4]:
+            for _ in range(HALVINGS):
+                middle_s = 0.5 * (early_s + late_s)
+                found = try_piece(spec, state, middle_s, limits, load_a)
+                if found[0] == rows.OK and not found[4]:
+                    early_s = middle_s
+                else:
+                    late_s = middle_s
+            found = try_piece(spec, state, late_s, limits, load_a)
+        if found[0] != rows.OK:
+            return found[0]
+        code = go(state, late_s, load_a, found)
+        left_s -= late_s
+        if code != rows.OK or left_s <= 1e-9 * dt_s:
+            return code
+    return rows.RESTLESS
+
+
+@part
+def possible(dt_s: float, limits: ChargerLimits, load_a: float) -> bool:
+    """Whether a step can be asked for; NaN cannot."""
+    return (
+        dt_s >= 0.0
+        and isfinite(dt_s)
+        and limits.voltage_v >= 0.0
+        and limits.current_a >= 0.0
+        and limits.power_w >= 0.0
+        and min(limits.voltage_v, limits.current_a, limits.power_w) < np.inf
+        and isfinite(limits.regulated_ohm)
+        and limits.regulated_ohm >= 0.0
+        and isfinite(load_a)
+        and load_a >= 0.0
+    )
+
+
+@part
+def advance(
+    spec: Spec,
+    state: State,
+    dt_s: float,
+    limits: ChargerLimits,
+    load_a: float,
+    switches: Flags,
+) -> tuple[int, float, float, float]:
+    """Take the bank one step on; for compiled callers, `advance_once` is the same for Python.
+
+    The rows PACK_A, TERMINAL_V and CELL_MAX_V of `state.packs` then say what each pack does at the
+    end of the step, before anything jumps there.
+
+    Args:
+        spec: what the bank is.
+        state: what moves; changed in place. After any code but OK and BAD_INPUT it is spoiled,
+            and every further call returns that code.
+        dt_s: length of the step, s; 0 only lets the currents jump.
+        limits: of the charger, during the whole step.
+        load_a: current of the loads at the bus, A, during the whole step; 0 or more.
+        switches: `Switch` of each pack; int64, shape (packs,).
+
+    Returns:
+        A `Code`, the bus voltage (V), the voltage at the charger's terminals (V) and its current (A).
+    """
+    bank = state.bank
+    code = int(bank[rows.CODE])
+    changed = False
+    if code == rows.OK:
+        changed = not seen(state, limits, load_a, switches)
+        if (changed or dt_s != bank[rows.FITTED_S]) and not possible(dt_s, limits, load_a):
+            return rows.BAD_INPUT, bank[rows.BUS_V], bank[rows.CHARGER_V], bank[rows.CHARGER_A]
+        if bank[rows.HELD_BALANCING] > 0.0:
+            changed |= balance(spec, state)
+        if changed:
+            code = settle_now(spec, state, limits, load_a, switches)
+    if code == rows.OK and dt_s > 0.0:
+        if bank[rows.FITTED_S] != dt_s:
+            fit(spec, state, dt_s)
+            changed = True
+        if changed:
+            aim(state)
+        found = try_step(spec.curve, state, limits, load_a)
+        if found[0] == rows.OK and not found[4]:
+            code = go(state, dt_s, load_a, found)
+        else:
+            code = in_pieces(spec, state, dt_s, limits, load_a)
+    if code != rows.OK:
+        bank[rows.CODE] = code
+    return code, bank[rows.BUS_V], bank[rows.CHARGER_V], bank[rows.CHARGER_A]
