@@ -20,8 +20,6 @@ from harness.world.rows import Flags, Floats, Spec, State
 LEAST_SOC, MOST_SOC = -0.05, 1.10
 # An open-circuit voltage taken along its tangent this far is off by some µV in a pack's knee.
 NEAR_SOC = 1e-5
-# Nothing that this model describes.
-MOST_CELL_V = 100.0
 # A bend by less than this is not worth finding.
 STILL_A = 1e-6
 MOST_PASSES = 30
@@ -209,7 +207,7 @@ def go(state: State, dt_s: float, load_a: float, found: Found) -> int:
             pair_2_v = now[rows.START_2] * start_a + now[rows.END_2] * end_a
             pair_2_v += now[rows.LEFT_2] * now[rows.PAIR_2_V]
             cell_v = (v + pair_1_v) + (pair_2_v + now[rows.BARE_OHM] * end_a)
-            inside &= LEAST_SOC <= soc <= MOST_SOC and abs(cell_v) < MOST_CELL_V
+            inside &= LEAST_SOC <= soc <= MOST_SOC
             # Where the next step ends if the current stays: from before this end was known, so that
             # the processor need not wait for it.
             now[rows.AHEAD_SOC] = now[rows.SOC] + 4.0 * half * start_a

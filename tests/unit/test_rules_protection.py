@@ -289,6 +289,18 @@ def test_cause_that_has_not_tripped_yet_does_not_hold_back_the_release() -> None
     ]
 
 
+def test_dwell_that_runs_at_the_release_can_still_be_broken() -> None:
+    # Outside at 5 s and 6 s, where the cell lets go; inside at 7 s; outside for 2 s at 10 s.
+    rows = [
+        *steady(0, 2, 54.0, 0.0, LIMIT, 20.0),
+        *steady(3, 4, 54.0, 0.0, RELEASE, 20.0),
+        *steady(5, 6, 54.0, 0.0, RELEASE, 46.0),
+        *steady(7, 7, 54.0, 0.0, RELEASE, 20.0),
+        *steady(8, 11, 54.0, 0.0, RELEASE, 46.0),
+    ]
+    assert tell(rows).events[1:] == ["6 released i>b", "10 inhibited temperature b>i"]
+
+
 def test_no_reading_that_joins_breaks_the_release_dwell() -> None:
     # Stamps step back after the silence, so the next good sample joins on to the last one.
     rows = [*cells(0, 2, LIMIT), *cells(3, 5, RELEASE), (36, None), *cells(6, 9, RELEASE)]

@@ -101,6 +101,33 @@ def test_a_load_that_jumps_is_carried_at_once() -> None:
     assert plant.state.soc[0, 0] == pytest.approx(0.5 - 10.0 / 360_000.0, abs=1e-13)
 
 
+def test_another_regulated_point_counts_at_once() -> None:
+    """53.44 V at the bus and 53.54 V at the terminals let the same 20 A into 53 V behind 22 mΩ."""
+    plant = Plant(bank(0.5))
+    for limits in (ChargerLimits(53.54, 90.0, regulated_ohm=0.005), ChargerLimits(53.54, 90.0)):
+        plant.advance(0.0, limits)
+    assert plant.state.pack_a[0] == pytest.approx(0.54 / 0.022, abs=1e-9)
+    plant.advance(0.0, ChargerLimits(53.54, 90.0, regulated_ohm=0.005))
+    assert plant.state.pack_a[0] == pytest.approx(20.0, abs=1e-9)
+
+
+def test_a_current_that_turns_within_a_step_is_counted_by_its_parts() -> None:
+    """The fuller of two packs first discharges into the other, then charges: 0.8 of that part counts."""
+    cell = Cell(100.0, 0.005, curve=LINE, coulombic_efficiency=0.8)
+    plant = Plant(PlantSpec([Pack(cell, count=1, soc=soc) for soc in (0.5, 0.45)], [0.0] * 2))
+    turned = False
+    for _ in range(20):
+        plant.advance(0.0, ChargerLimits(inf, 5.0))
+        start_a, soc = float(plant.state.pack_a[0]), float(plant.state.soc[0, 0])
+        plant.advance(200.0, ChargerLimits(inf, 5.0))
+        line_a = np.linspace(start_a, float(plant.state.pack_a[0]), 20_001)
+        counted_a = np.where(line_a > 0.0, 0.8 * line_a, line_a)
+        moved_soc = float(np.trapezoid(counted_a, dx=0.01)) / 360_000.0
+        assert plant.state.soc[0, 0] - soc == pytest.approx(moved_soc, abs=1e-10)
+        turned |= start_a < -0.1 and line_a[-1] > 0.1
+    assert turned
+
+
 def test_energy_is_counted_at_charger_and_load() -> None:
     """20 A at some 53.54 V for 100 s, 5 A of load at the bus 0.1 V lower: Wh."""
     plant = Plant(bank(0.5))

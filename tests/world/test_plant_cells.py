@@ -110,6 +110,8 @@ def test_own_consumption_comes_out_of_every_cell() -> None:
     """0.1 A for 10 h on 100 Ah, with the pack connected and idle."""
     pack = Pack(evolve(CELL, pairs=()), 4, 0.5, own_consumption_a=0.1)
     plant = Plant(PlantSpec([pack], [0.0]))
+    plant.advance(0.0, NO_CHARGER)
+    assert plant.state.terminal_v[0] == pytest.approx(4.0 * (3.3 - 1e-4), abs=1e-12)
     for _ in range(3600):
         plant.advance(10.0, NO_CHARGER)
     assert plant.state.soc[0] == pytest.approx([0.49] * 4, abs=1e-12)
