@@ -231,6 +231,10 @@ def test_compensation_without_a_temperature_limit_has_no_bound() -> None:
     assert warnings(made(compensation_v_per_c=0.01, charge_min_c=None)) == ()
 
 
+def test_without_compensation_the_temperature_limits_may_be_off() -> None:
+    assert warnings(made(charge_min_c=None, charge_max_c=None)) == ()
+
+
 # What is given and what is named.
 
 

@@ -82,6 +82,16 @@ def test_every_forgets_the_wait_when_no_pack_is_in_float() -> None:
     assert volts(EVERY, *rows) == [HIGH_V, FLOAT_V, HIGH_V, HIGH_V, HIGH_V, FLOAT_V]
 
 
+def test_every_begins_the_wait_anew_after_all_have_finished() -> None:
+    # The third pack is inhibited at 500 s and in bulk at 510 s: the others wait from 500 s on.
+    rows = [(0, "FFA"), (50, "FFF"), (500, "FFT"), (510, "FFB"), (599, "FFB"), (600, "FFB")]
+    assert volts(EVERY, *rows) == [HIGH_V, FLOAT_V, FLOAT_V, HIGH_V, HIGH_V, FLOAT_V]
+
+
+def test_shortest_wait_is_just_over_zero() -> None:
+    assert BankSettings(bank_wait_s=1e-9).bank_wait_s == 1e-9
+
+
 def test_every_waits_for_a_pack_that_is_inhibited_without_raising_the_voltage_for_it() -> None:
     # The two others have finished; nobody is left who asks for more than the float voltage.
     assert volts(EVERY, (0, "FFT"), (1, "FBT")) == [FLOAT_V, HIGH_V]

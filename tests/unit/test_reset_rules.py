@@ -61,6 +61,21 @@ def test_each_rule_resets_where_it_says(
     assert told == [calm, charging, sagging, tapering, tapering_low]
 
 
+@pytest.mark.parametrize("rule", [VOLTAGE_AFTER_HOLD, FIRST_TOUCH, TAPER, VOLTAGE_AND_TAPER])
+def test_full_voltage_and_taper_themselves_are_enough(rule: ResetRule) -> None:
+    for current_a in (5.0, -5.0):
+        rows = [*steady(0, 3, HIGH, 50.0), *steady(4, 13, 55.6, current_a)]
+        told = tell(rows, rule=rule, taper_a=5.0, capacity_ah=280.0)
+        assert told.resets == [13 if rule is VOLTAGE_AFTER_HOLD else 4]
+
+
+@pytest.mark.parametrize(("rule", "reset"), [(FIRST_TOUCH, 4), (HOLD_ONLY, 13)])
+def test_rules_that_are_not_sustained_do_not_wait_for_the_confirmation(
+    rule: ResetRule, reset: int
+) -> None:
+    assert tell(CALM, rule=rule, confirm_s=5.0, capacity_ah=280.0).resets == [reset]
+
+
 def test_rules_that_ask_for_the_taper_never_reset_without_one() -> None:
     for rule in (TAPER, VOLTAGE_AND_TAPER):
         told = tell(CALM, rule=rule)

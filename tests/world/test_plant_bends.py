@@ -128,6 +128,28 @@ def test_a_current_that_turns_within_a_step_is_counted_by_its_parts() -> None:
     assert turned
 
 
+@pytest.mark.parametrize("load_a", [0.0, 12.0])
+def test_cells_and_terminals_agree_to_the_last_digits(load_a: float) -> None:
+    """Where charge is lost on the way in, with hysteresis, while charging and while discharging."""
+    cell = Cell(
+        100.0, 0.005, (Pair(0.002, 30.0),), curve=LINE, coulombic_efficiency=0.8, hysteresis_v=0.02
+    )
+    plant = Plant(PlantSpec([Pack(cell, count=1, soc=soc) for soc in (0.5, 0.49)], [0.001] * 2))
+    for k in range(400):
+        plant.advance(1.0, ChargerLimits(inf, 5.0), load_a)
+        if k > 100:
+            assert plant.state.cell_v[:, 0] == pytest.approx(plant.state.terminal_v, abs=1e-9)
+
+
+def test_a_switch_that_opens_counts_at_once() -> None:
+    plant, limits = Plant(bank(0.5, 0.5)), ChargerLimits(inf, 20.0)
+    plant.advance(1.0, limits, 0.0, [Switch.CLOSED, Switch.CLOSED])
+    plant.advance(0.0, limits, 0.0, [Switch.OPEN, Switch.CLOSED])
+    assert plant.state.pack_a == pytest.approx([0.0, 20.0], abs=1e-12)
+    plant.advance(1.0, limits)
+    assert plant.state.pack_a == pytest.approx([10.0, 10.0], abs=1e-2)
+
+
 def test_energy_is_counted_at_charger_and_load() -> None:
     """20 A at some 53.54 V for 100 s, 5 A of load at the bus 0.1 V lower: Wh."""
     plant = Plant(bank(0.5))
