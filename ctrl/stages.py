@@ -426,5 +426,9 @@ def decide(limits: Limits, rule: ResetRule, state: State, sample: Sample) -> tup
         charge = entered(limits, TO[way], t, level_v)
     elif happened != 0:
         news = numbered(happened, 0, was)
-    after = State(soc, t, i, charge, watch)
-    return after, Output(charge.stage, soc, request(limits, charge.stage, watch.shift_v), news)
+    stage = charge.stage
+    # By far the commonest answer, without the call.
+    asked = limits.asked_in_charge
+    if watch.shift_v != 0.0 or stage is FLOAT or stage is INHIBITED:
+        asked = request(limits, stage, watch.shift_v)
+    return State(soc, t, i, charge, watch), Output(stage, soc, asked, news)
