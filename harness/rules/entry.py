@@ -3,13 +3,32 @@
 from __future__ import annotations
 
 from ctrl.vocabulary import Stage
-from harness.rules.blame import early_blame, late_blame, too_short
+from harness.rules.blame import early_blame, late_blame
+from harness.rules.held import Held
 from harness.rules.life import Life
-from harness.rules.requirement import Marks, Requirement
+from harness.rules.requirement import Marks, Requirement, plain
 
 HELD = "ENTRY.held-long-enough"
 LATE = "ENTRY.not-late"
 ONLY = "ENTRY.from-bulk-only"
+
+
+def _short_of_entry(life: Life, k: int, held: Held) -> tuple[float, str, str]:
+    """How far the entry at sample `k` was from justified: a margin, its unit, and words."""
+    s = life.settings
+    held_s = held.held_s(k)
+    if held_s < 0:
+        level_v = float(life.level_v[k])
+        short_mv = (s.entry_v - level_v) * 1000.0
+        what = (
+            f"the voltage was {level_v:.3f} V, {plain(short_mv)} mV under entry_v ({s.entry_v:g} V)"
+        )
+        return short_mv, "mV", what
+    what = (
+        f"the voltage had been at or above entry_v ({s.entry_v:g} V) for {held_s:g} s of the "
+        f"{s.entry_dwell_s:g} s of entry_dwell_s"
+    )
+    return s.entry_dwell_s - held_s, "s", what
 
 
 def entries(life: Life, marks: Marks) -> None:
@@ -27,25 +46,16 @@ def entries(life: Life, marks: Marks) -> None:
             marks.seen(HELD)
             k = episode.stop
             if may.held_s(k) < s.entry_dwell_s - life.slack_s(k):
-                what = too_short(
-                    life,
-                    k,
-                    may,
-                    s.entry_v,
-                    s.entry_dwell_s,
-                    "entry_v",
-                    "entry_dwell_s",
-                    at_least=True,
-                )
+                margin, unit, what = _short_of_entry(life, k, may)
                 marks.broken(
                     early_blame(life, HELD, near, k, episode.start),
                     life,
                     episode.rows[1],
                     observed="bulk -> absorption",
                     expected=f"v >= entry_v ({s.entry_v:g} V) held for {s.entry_dwell_s:g} s",
-                    margin=what.margin,
-                    unit=what.unit,
-                    sentence=f"the hold was started too early: {what.sentence}",
+                    margin=margin,
+                    unit=unit,
+                    sentence=f"the hold was started too early: {what}",
                 )
         elif episode.to is Stage.FLOAT:
             marks.broken(

@@ -43,7 +43,6 @@ def floats(life: Life, marks: Marks) -> None:
     if life.either_way_v > 0.0:
         must = life.held(life.level_v < s.return_v - life.either_way_v, Stage.FLOAT)
     dwell = Dwell(near, may, must)
-    soc = None if life.row_soc is None else life.row_soc
     for episode in life.of_stage(Stage.FLOAT):
         if episode.to is not None:
             marks.seen(TO_BULK)
@@ -60,7 +59,7 @@ def floats(life: Life, marks: Marks) -> None:
             _left(life, episode, dwell, marks)
         elif episode.to is None:
             marks.seen(STAYS)
-        _overdue(life, episode, dwell, soc, marks)
+        _overdue(life, episode, dwell, marks)
 
 
 def _timer_start(life: Life, episode: Episode, k: int) -> int:
@@ -135,11 +134,11 @@ def _overdue(
     life: Life,
     episode: Episode,
     dwell: Dwell,
-    row_soc: np.ndarray[tuple[int], np.dtype[np.float64]] | None,
     marks: Marks,
 ) -> None:
     """Judge that float was not left when it should have been; the earliest is what is said."""
     s = life.settings
+    row_soc = life.row_soc
     # The sample on which float was entered cannot change the stage once more.
     first, last = episode.start + 1, episode.stop - 1
     found: list[tuple[int, str, float, str, str]] = []

@@ -10,7 +10,7 @@ import numpy as np
 from attrs import frozen
 
 from ctrl.vocabulary import Stage
-from harness.rules.blame import early_blame, late_blame
+from harness.rules.blame import break_blame, early_blame, late_blame
 from harness.rules.held import TIME_SLACK_S, Held
 from harness.rules.life import Episode, Life
 from harness.rules.requirement import Marks, plain
@@ -317,9 +317,7 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
             begin = int(false[-1]) + 1 if len(false) else 0
             across = life.broken_at(first + begin + 1, first + k) if held_s >= 0 else -1
             marks.broken(
-                RELEASE_HELD
-                if across < 0
-                else early_blame(life, RELEASE_HELD, _at(may, first, life), first + k, first),
+                RELEASE_HELD if across < 0 else break_blame(life, across),
                 life,
                 episode.rows[1],
                 observed="inhibited -> bulk",
@@ -352,9 +350,3 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
                 f"{must_held.held_s(late):g} s, {s.release_dwell_s:g} s are enough"
             ),
         )
-
-
-def _at(part: Flags, first: int, life: Life) -> Flags:
-    whole = np.zeros(len(life.t), np.bool_)
-    whole[first : first + len(part)] = part
-    return whole
