@@ -43,6 +43,7 @@ class Step:
         joined: whether the interval is continuous.
         charged: whether charging current flowed in it.
         flowed: whether any current flowed in it.
+        slack: how far outside a count may lie: the resolution of counts and of stamps.
     """
 
     before: Floats
@@ -53,6 +54,12 @@ class Step:
     joined: Flags
     charged: Flags
     flowed: Flags
+    slack: float
+
+
+def _resolution_s(t: Floats) -> float:
+    """By how much an interval between two of these stamps may be rounded, s."""
+    return 2.0 * float(np.spacing(max(abs(t.max()), abs(t.min()))))
 
 
 def _steps(life: Life, soc: Floats) -> Iterator[tuple[int, Step]]:
@@ -84,6 +91,7 @@ def _steps(life: Life, soc: Floats) -> Iterator[tuple[int, Step]]:
                 joined,
                 (i[:-1] > 0) | (i[1:] > 0),
                 (i[:-1] != 0) | (i[1:] != 0),
+                SOC_SLACK + _resolution_s(t) * max(i.max(), -i.min()) * per_coulomb,
             ),
         )
 
@@ -100,7 +108,7 @@ def counts(life: Life, marks: Marks) -> None:
     told: set[str] = set()
     for first, step in _steps(life, soc):
         _exercise(life, step, marks)
-        wrong = ~((step.after >= step.low - SOC_SLACK) & (step.after <= step.high + SOC_SLACK))
+        wrong = ~((step.after >= step.low - step.slack) & (step.after <= step.high + step.slack))
         for j in np.flatnonzero(wrong).tolist():
             k = first + j
             if _is_full_reset(life, k, float(step.after[j])):

@@ -278,8 +278,11 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
     entered_on_valid = life.row_of(first) == episode.rows[0]
     for cause in causes:
         # From when on the cause has certainly tripped, and from when on it may have.
-        certain = cause.stretches.due(first, last, s.trip_dwell_s + life.slack_s(first))
+        due = cause.stretches.due(first, last, s.trip_dwell_s)
+        certain = cause.stretches.following(due, life.tolerance_s) if due >= 0 else -1
         possible = cause.stretches.due(first, last, max(s.trip_dwell_s - life.slack_s(first), 0.0))
+        if due > first:
+            possible = min(possible, due - 1)
         tripped_it = cause.stretches.held_s(first) >= s.trip_dwell_s - life.slack_s(first)
         others = any(
             other.stretches.held_s(first) >= s.trip_dwell_s - life.slack_s(first)

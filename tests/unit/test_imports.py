@@ -24,6 +24,8 @@ LAYERS = (
     "harness.cases",
     "harness.verify",
     "harness.world",
+    "harness.strategies",
+    "harness.hunt",
     "harness.zoo",
     "harness.report",
     "harness.cli",
