@@ -1,8 +1,7 @@
-"""Settings: defaults, bounds, contradictions, names, and scaling to another number of cells."""
+"""Settings: defaults, bounds, names, and scaling to another number of cells."""
 
 from __future__ import annotations
 
-import re
 from math import inf, nan
 from typing import Any
 
@@ -10,7 +9,7 @@ import pytest
 
 from ctrl.errors import ContradictionError, SettingsError
 from ctrl.limits import limits_of
-from ctrl.settings import OPTIONAL_SETTINGS, SETTING_NAMES, Settings
+from ctrl.settings import OPTIONAL_SETTINGS, Settings
 
 # The table of settings in the rules, with its defaults.
 DEFAULTS: dict[str, Any] = {
@@ -219,90 +218,6 @@ def test_both_ends_of_a_range_are_finite_numbers(name: str, bad: Any) -> None:
             Settings.from_mapping({name: value})
 
 
-# Contradictions: the complete list of the rules. Each row: what is set, the fields that the error
-# must name, and what must be in its text.
-
-CONTRADICTIONS: list[tuple[dict[str, Any], tuple[str, ...], str]] = [
-    ({"full_v": 55.9}, ("full_v", "entry_v"), "full_v 55.9 and entry_v 55.8"),
-    ({"entry_v": 56.1}, ("entry_v", "absorption_v"), "entry_v 56.1 and absorption_v 56.0"),
-    ({"sag_v": 55.9}, ("sag_v", "entry_v"), "sag_v 55.9 and entry_v 55.8"),
-    ({"return_v": 54.0}, ("return_v", "float_v"), "return_v 54.0 and float_v 54.0"),
-    ({"float_v": 56.1}, ("float_v", "absorption_v"), "float_v 56.1 and absorption_v 56.0"),
-    ({"empty_v": 53.0}, ("empty_v", "return_v"), "empty_v 53.0 and return_v 53.0"),
-    (
-        {"cell_release_v": 3.65},
-        ("cell_release_v", "cell_limit_v"),
-        "cell_release_v 3.65 and cell_limit_v 3.65",
-    ),
-    (
-        {"cell_limit_v": 3.5, "cell_release_v": 3.4},
-        ("absorption_v", "cells", "cell_limit_v"),
-        "absorption_v 56.0 and cells 16 and cell_limit_v 3.5",
-    ),
-    (
-        {"temp_band_c": 22.5},
-        ("charge_min_c", "temp_band_c", "charge_max_c"),
-        "charge_min_c 0.0 and temp_band_c 22.5 and charge_max_c 45.0",
-    ),
-    (
-        {"plausible_v": (16.0, 55.9)},
-        ("absorption_v", "plausible_v"),
-        "absorption_v 56.0 and plausible_v (16.0, 55.9)",
-    ),
-    (
-        {"plausible_v": (44.9, 64.0)},
-        ("empty_v", "plausible_v"),
-        "empty_v 44.8 and plausible_v (44.9, 64.0)",
-    ),
-    ({"plausible_v": (64.0, 64.0)}, ("plausible_v",), "low bound 64.0 and the high bound 64.0"),
-    ({"plausible_i": (1.0, -1.0)}, ("plausible_i",), "low bound 1.0 and the high bound -1.0"),
-]
-
-
-@pytest.mark.parametrize(("changes", "fields", "named"), CONTRADICTIONS)
-def test_contradiction_names_both_fields_and_both_values(
-    changes: dict[str, Any], fields: tuple[str, ...], named: str
-) -> None:
-    with pytest.raises(ContradictionError) as caught:
-        Settings.from_mapping(changes)
-    assert caught.value.fields == fields
-    assert named in str(caught.value)
-    assert caught.value.hint in str(caught.value)
-    assert all(name in caught.value.hint for name in fields) or len(fields) == 1
-
-
-# What stands just inside each of the limits above; none of it may be refused.
-JUST_LEGAL: list[dict[str, Any]] = [
-    {"full_v": 55.8},
-    {"entry_v": 56.0},
-    {"sag_v": 55.8},
-    {"return_v": 53.999},
-    {"float_v": 56.0},
-    {"empty_v": 52.999},
-    {"cell_release_v": 3.649},
-    {"cell_limit_v": 3.501, "cell_release_v": 3.4},
-    {"temp_band_c": 22.499},
-    {"plausible_v": (44.8, 56.0)},
-    {"plausible_i": (-0.001, 0.001)},
-    # What is off contradicts nothing.
-    {"cell_limit_v": None, "cell_release_v": 99.0},
-    {"charge_min_c": None, "temp_band_c": 99.0},
-    {"charge_max_c": None, "temp_band_c": 99.0},
-    {"empty_v": None, "return_v": -10.0, "plausible_v": (50.0, 64.0)},
-    # Unwise, and the business of the warnings.
-    {"hold_s": 0.001},
-    {"entry_dwell_s": 1e6, "confirm_s": 1e6},
-    {"charge_current_a": 0.0, "taper_a": 0.0},
-    {"compensation_v_per_c": 10.0},
-]
-
-
-@pytest.mark.parametrize("changes", JUST_LEGAL, ids=str)
-def test_what_is_legal_is_not_refused(changes: dict[str, Any]) -> None:
-    settings = Settings.from_mapping(changes)
-    assert {name: getattr(settings, name) for name in changes} == changes
-
-
 # Names
 
 
@@ -375,52 +290,6 @@ def test_any_number_of_cells_gives_settings_without_contradiction(cells: int) ->
     settings = Settings.for_cells(cells)
     assert settings.absorption_v == pytest.approx(3.5 * cells, abs=1e-9)
     assert settings.return_v == pytest.approx(3.3125 * cells, abs=1e-9)
-
-
-# Documentation
-
-UNITS = {
-    "_v": ", V",
-    "_ah": ", Ah",
-    "_s": ", s",
-    "_a": ", A",
-    "_c": ", degrees C",
-    "_i": ", A",
-    "_soc": ", 0..1",
-    "_per_c": ", V per degree C",
-}
-
-
-def documented() -> dict[str, str]:
-    text = str(Settings.__doc__)
-    section = text.split("Attributes:\n")[1]
-    found = re.findall(r"^ {8}(\w+): (.*(?:\n {12}.*)*)", section, flags=re.MULTILINE)
-    return {name: " ".join(words.split()) for name, words in found}
-
-
-def test_every_setting_is_documented_and_every_documented_one_exists() -> None:
-    assert list(documented()) == list(SETTING_NAMES) == list(DEFAULTS)
-
-
-@pytest.mark.parametrize("name", DEFAULTS)
-def test_the_documentation_of_a_setting_names_its_unit(name: str) -> None:
-    endings = [ending for ending in UNITS if name.endswith(ending)]
-    without_unit = {"cells", "on_sag", "on_unconfirmed", "charge_efficiency", "soc_ceiling"}
-    if name in without_unit:
-        assert not [ending for ending in endings if ending != "_c"]
-        return
-    assert UNITS[max(endings, key=len)] in documented()[name]
-
-
-@pytest.mark.parametrize("name", OPTIONAL_SETTINGS)
-def test_the_documentation_says_what_none_means(name: str) -> None:
-    assert "None:" in documented()[name]
-
-
-@pytest.mark.parametrize("name", ["on_sag", "on_unconfirmed"])
-def test_the_documentation_names_every_word(name: str) -> None:
-    words = {"on_sag": ("run", "pause", "restart"), "on_unconfirmed": ("float", "bulk", "wait")}
-    assert all(f"`{word}`" in documented()[name] for word in words[name])
 
 
 # What follows from the settings
