@@ -11,21 +11,18 @@ sample, ramps, currents that change sign, losses of power.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 from math import ceil, inf, isfinite, nan
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from ctrl.compiled import as_tuples, step_parts
-from ctrl.controller import start
+from ctrl.compiled import step_parts
 from ctrl.limits import Limits
-from ctrl.resets import VOLTAGE_AFTER_HOLD
 from ctrl.settings import Settings
 from ctrl.state import FULL_RESET
 from harness.run import OPTIONAL_COLUMNS, Answers, Case, Floats, Trace
-from harness.strategies import aims, choices
+from harness.strategies import aims, choices, limits_row
 from harness.strategies.aims import (
     AFTER_GAP,
     BULK,
@@ -45,13 +42,14 @@ from harness.strategies.choices import (
     Head,
     Segment,
 )
+from harness.strategies.limits_row import limits_from, powered_up, reset_rule, row_of
 from harness.world import compiling
 from harness.world.compiling import kernel, part
 
 Numbers = npt.NDArray[np.int64]
 
 _PARTS = step_parts()
-_decide, _sample, _state = _PARTS.decide, _PARTS.sample, _PARTS.state
+_decide, _sample = _PARTS.decide, _PARTS.sample
 
 # Compiled code takes plain numbers.
 STAMP, CHARGE, COLUMNS = (int(each) for each in Head)
@@ -184,7 +182,6 @@ def grow_one(
     limits: Limits,
     rule: Any,
     state: Any,
-    fresh: Any,
     head: Numbers,
     segments: Numbers,
     rows: Floats,
@@ -197,7 +194,6 @@ def grow_one(
         limits: of the reference.
         rule: its reset rule.
         state: its state before the first sample.
-        fresh: a state after power-up.
         head: choices of `Head`.
         segments: choices of `Segment`; shape (segments, SEGMENT_CHOICES).
         rows: room for the samples, shape (6, MOST_SAMPLES).
@@ -261,7 +257,7 @@ def grow_one(
             lost = (odd == POWER_LOST and k == 0) or (odd == POWER_LOST_WITHIN and k == at)
             cycles[row] = 1 if lost and row > 0 else 0
             if cycles[row]:
-                state = _state(state.soc, fresh.t, fresh.i, fresh.charge, fresh.watch)
+                state = powered_up(state.soc)
             stamp_s = clock_s
             if odd == NO_STAMP and k == at:
                 stamp_s = nan if twist % 4 else inf
@@ -278,11 +274,9 @@ def grow_one(
     return row
 
 
-@kernel(*_PARTS.sources, compiling, aims, choices, __file__)
+@kernel(*_PARTS.sources, compiling, aims, choices, limits_row, __file__)
 def grow_all(
-    limits: Limits,
-    rule: Any,
-    fresh: Any,
+    row: Floats,
     starting: Floats,
     heads: Numbers,
     segments: Numbers,
@@ -295,9 +289,7 @@ def grow_all(
     """Grow several traces for the same settings; the arrays have one more dimension in front.
 
     Args:
-        limits: of the reference.
-        rule: its reset rule.
-        fresh: a state after power-up.
+        row: the settings, as `row_of` gives them.
         starting: states of charge.
         heads: as in `grow_one`, and so the others.
         segments: choices of each segment.
@@ -307,24 +299,18 @@ def grow_all(
         cycles: room for the losses of power.
         counts: room for the number of samples of each trace.
     """
+    limits, rule = limits_from(row), reset_rule()
     for k in range(len(used)):
-        state = _state(starting[k], fresh.t, fresh.i, fresh.charge, fresh.watch)
         counts[k] = grow_one(
             limits,
             rule,
-            state,
-            fresh,
+            powered_up(starting[k]),
             heads[k],
             segments[k, : used[k]],
             rows[k],
             said[k],
             cycles[k],
         )
-
-
-@lru_cache(maxsize=256)
-def _tuples(settings: Settings) -> tuple[Any, Any, Any]:
-    return as_tuples(settings, start(0.5), VOLTAGE_AFTER_HOLD)
 
 
 def grown(
@@ -370,8 +356,7 @@ def grown(
     starting = np.array([CHARGES[k] for k in heads[:, CHARGE] % len(CHARGES)])
     rows, said = np.empty((number, 6, MOST_SAMPLES)), np.empty((number, 5, MOST_SAMPLES))
     cycles, counts = np.empty((number, MOST_SAMPLES), np.int64), np.empty(number, np.int64)
-    limits, rule, fresh = _tuples(settings)
-    grow_all(limits, rule, fresh, starting, heads, segments, used, rows, said, cycles, counts)
+    grow_all(row_of(settings), starting, heads, segments, used, rows, said, cycles, counts)
     return [
         _case(
             names[k], settings, float(starting[k]), int(heads[k, COLUMNS]),

@@ -16,7 +16,8 @@ from statistics import median
 
 from attrs import frozen
 
-from tests.benchmarks import link, workload
+from harness.cli.example import example
+from tests.benchmarks import hunting, link, workload
 
 ROUNDS = 5
 
@@ -150,6 +151,24 @@ MEASURES = (
         "`exec:` with a program that answers at once, one row a message : bare C echo of its bytes",
         "at most 2",
         lambda: _conversation(10_000, 1),
+    ),
+    Measure(
+        "swept",
+        "traces swept and compared with the reference, in process, a second",
+        "at least 4,000",
+        hunting.swept_a_second,
+    ),
+    Measure(
+        "drawn",
+        "traces drawn by Hypothesis and compared with the reference, in process, a second",
+        "at least 600",
+        hunting.drawn_a_second,
+    ),
+    Measure(
+        "sent",
+        "swept traces that the example in C answers over `exec:`, a second",
+        "at least 100",
+        lambda: hunting.sent_a_second(example().spec),
     ),
     Measure(
         "verify",

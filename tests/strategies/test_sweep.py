@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from itertools import islice
+from typing import Any
 
 import numpy as np
 import pytest
 
-from ctrl.controller import Sample
+from ctrl.compiled import as_tuples
+from ctrl.controller import Controller, Sample, start
+from ctrl.resets import VOLTAGE_AFTER_HOLD
+from ctrl.settings import Settings
 from ctrl.stages import TRANSITIONS
 from ctrl.state import events_of
 from ctrl.vocabulary import Stage
@@ -16,6 +20,7 @@ from harness.judge import judge
 from harness.rules import REQUIREMENTS
 from harness.run import ANSWER_COLUMNS, FEATURES, Run
 from harness.strategies.choices import MOST_SAMPLES
+from harness.strategies.limits_row import limits_from, powered_up, reset_rule, row_of
 from harness.strategies.sweep import SAME_SETTINGS, Swept, sweep
 
 MANY = 2000
@@ -24,6 +29,11 @@ MANY = 2000
 @pytest.fixture(scope="module")
 def swept() -> list[Swept]:
     return list(islice(sweep(0), MANY))
+
+
+def plain(compiled: Any) -> Any:
+    """The function that was compiled."""
+    return compiled.py_func
 
 
 def bits(one: Swept) -> tuple[object, ...]:
@@ -58,8 +68,6 @@ def test_negative_numbers_are_refused(seed: int, start: int) -> None:
 
 
 def test_given_settings_are_those_of_every_trace() -> None:
-    from ctrl.settings import Settings
-
     own = Settings(hold_s=7.0)
     assert {one.case.settings for one in islice(sweep(0, settings=own), 40)} == {own}
 
@@ -80,8 +88,6 @@ def test_every_way_out_of_a_stage_is_taken(swept: list[Swept]) -> None:
 
 def ways(one: Swept) -> set[tuple[Stage, Stage, str, str]]:
     """What the reference says happened in a trace."""
-    from ctrl.controller import Controller
-
     controller = Controller(one.case.settings, one.case.soc)
     trace, cycles = one.case.trace, set(one.case.power_cycles)
     columns = [trace.column(name).tolist() for name in trace.columns]
@@ -144,3 +150,12 @@ def test_what_is_not_claimed_is_not_tried() -> None:
         assert (own.on_sag, own.confirm_s, own.compensation_v_per_c) == ("run", 0.0, 0.0)
         assert own.on_unconfirmed != "wait"
     assert plain < set(FEATURES)
+
+
+def test_limits_come_back_from_a_row_of_numbers(swept: list[Swept]) -> None:
+    for one in swept[:: SAME_SETTINGS * 5]:
+        limits, rule, _ = as_tuples(one.case.settings, start(0.5), VOLTAGE_AFTER_HOLD)
+        assert plain(limits_from)(row_of(one.case.settings)) == limits
+        assert plain(reset_rule)() == rule
+    state = as_tuples(Settings(), start(0.25), VOLTAGE_AFTER_HOLD)[2]
+    assert repr(plain(powered_up)(0.25)) == repr(state)
