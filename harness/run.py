@@ -44,6 +44,20 @@ FEATURES = (
 )
 
 
+def needed_features(settings: Settings) -> set[str]:
+    """The features without which a controller cannot follow these settings."""
+    needed = {
+        "float_timer": settings.float_s is not None,
+        "sag_pause": settings.on_sag == "pause",
+        "sag_restart": settings.on_sag == "restart",
+        "confirm": settings.confirm_s > 0,
+        "taper": settings.taper_a is not None,
+        "wait": settings.on_unconfirmed == "wait",
+        "compensation": settings.compensation_v_per_c != 0,
+    }
+    return {name for name, is_needed in needed.items() if is_needed}
+
+
 @frozen(eq=False)
 class Trace:
     """Samples in the order in which they reach the controller.

@@ -71,7 +71,7 @@ def show_result(
             )
             console.print()
     _show_not_judged(console, result)
-    _show_known(console, result)
+    show_known(console, result)
     _show_sum(console, result)
 
 
@@ -121,7 +121,8 @@ def _show_not_judged(console: Console, result: Result) -> None:
         console.print()
 
 
-def _show_known(console: Console, result: Result) -> None:
+def show_known(console: Console, result: Result) -> None:
+    """Say what the known failures come to, and what a verdict is worth."""
     together: dict[tuple[str, State, str], list[str]] = {}
     for standing in result.known:
         entry = standing.entry
@@ -140,35 +141,36 @@ def _show_sum(console: Console, result: Result) -> None:
     who = "unknown, it never said who it is"
     if identity := report.identity:
         who = f"{identity.name} {identity.version}, written in {identity.language}"
-    _sum(console, "controller", who)
+    told_sum(console, "controller", who)
     line(console, "attached".ljust(LABEL), report.spec)
     cases = count(report.cases, "case")
     if report.not_applicable:
         cases += f", {len(report.not_applicable)} not applicable"
     if report.errors:
         cases += f", {len(report.errors)} not judged"
-    _sum(console, "tried", cases)
+    told_sum(console, "tried", cases)
     if result.selection:
-        _sum(console, "selected", " ".join(result.selection))
+        told_sum(console, "selected", " ".join(result.selection))
     if result.stopped:
-        _sum(console, "stopped", result.stopped, "yellow")
-    _sum(console, "outcomes", _outcomes(result))
+        told_sum(console, "stopped", result.stopped, "yellow")
+    told_sum(console, "outcomes", outcomes(result))
     broken = [
         f"{each.requirement} ({len(found)})"
         for each in report.results
         if (found := result.unexcused(each))
     ]
     if broken:
-        _sum(console, "broken", listed(broken, MOST_BROKEN), "red")
+        told_sum(console, "broken", listed(broken, MOST_BROKEN), "red")
     unknown = [r.requirement for r in report.results if r.outcome is Outcome.NOT_EXERCISED]
     if unknown and not result.selection and not result.stopped:
         text = f"no case put it to the test: {listed(unknown, MOST_LEFT_OUT)}"
-        _sum(console, "not exercised", text, "yellow")
-    _sum(console, "verdict", *_verdict(result, bool(broken)))
+        told_sum(console, "not exercised", text, "yellow")
+    told_sum(console, "verdict", *_verdict(result, bool(broken)))
     paragraph(console, CAUTION, style="dim")
 
 
-def _sum(console: Console, label: str, text: str, style: str = "") -> None:
+def told_sum(console: Console, label: str, text: str, style: str = "") -> None:
+    """One line of the sum, under its label."""
     paragraph(console, text, indent=LABEL, first=label, style=style)
 
 
@@ -187,7 +189,8 @@ def _verdict(result: Result, broken: bool) -> tuple[str, str]:
     return word, style
 
 
-def _outcomes(result: Result) -> str:
+def outcomes(result: Result) -> str:
+    """How many requirements have which outcome."""
     words = Counter(
         KNOWN_FAILURE if result.excused(each) else each.outcome.value
         for each in result.report.results

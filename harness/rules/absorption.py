@@ -96,7 +96,7 @@ def _overdue(life: Life, hold: Hold, marks: Marks) -> bool:
         requirement, over_s = WAIT, float(hold.t[k] - hold.t[hold.expires] - s.wait_limit_s)
         expected = f"float, at most {s.wait_limit_s:g} s after the hold"
         what = f"waited {plain(over_s)} s longer than wait_limit_s ({s.wait_limit_s:g} s)"
-    elif k == must:
+    elif k == must and not (why == "denied" and _was_confirming(life, hold)):
         requirement = _by_sag(life, hold, hold.expires, ENDS)
         expected = f"the end of the hold at t = {hold.t[hold.expires]:g} s"
         what = (
@@ -128,6 +128,18 @@ def _overdue(life: Life, hold: Hold, marks: Marks) -> bool:
         sentence=what,
     )
     return True
+
+
+def _was_confirming(life: Life, hold: Hold) -> bool:
+    """Whether the moment at which absorption was left tells that the timer had been seen to run out.
+
+    A hold that went on and a confirmation that should have been denied look alike until then.
+    """
+    if hold.left < 0 or life.settings.confirm_s == 0.0:
+        return False
+    took_s = float(hold.t[hold.left] - hold.t[hold.expires])
+    slack_s = life.slack_s(hold.episode.start + hold.left)
+    return abs(took_s - life.settings.confirm_s) <= slack_s
 
 
 def hold_level(life: Life, hold: Hold, k: int) -> float:
@@ -198,7 +210,8 @@ def _unjust_reset(
         held_s = hold.proved_since(hold.may_expire, hold.may_prove).held_s(k)
         if held_s >= s.confirm_s - life.slack_s(hold.episode.start + k):
             return ""
-        held_s = max(hold.proved_since(max(hold.expires, 0), hold.may_prove).held_s(k), 0.0)
+        over = hold.expires if hold.expires >= 0 else hold.may_expire
+        held_s = max(hold.proved_since(over, hold.may_prove).held_s(k), 0.0)
         requirement, margin, unit = CONFIRMED, s.confirm_s - held_s, "s"
         expected = f"full_v held for confirm_s ({s.confirm_s:g} s) after the hold"
         sentence = (

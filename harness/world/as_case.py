@@ -22,7 +22,7 @@ from harness.attach.reference import ReferenceAttachment
 from harness.cases.vector import FORMAT, Vector
 from harness.errors import InputError
 from harness.judge import judge
-from harness.run import Case, Expected, Run
+from harness.run import Case, Expected, Run, needed_features
 from harness.verdict import CaseVerdict
 from harness.world.result import Result, Samples
 
@@ -135,20 +135,6 @@ def as_vector(
         expected=case.expected,
         trace=case.trace,
     )
-
-
-def needed_features(settings: Settings) -> set[str]:
-    """The features without which a controller cannot follow these settings."""
-    needed = {
-        "float_timer": settings.float_s is not None,
-        "sag_pause": settings.on_sag == "pause",
-        "sag_restart": settings.on_sag == "restart",
-        "confirm": settings.confirm_s > 0,
-        "taper": settings.taper_a is not None,
-        "wait": settings.on_unconfirmed == "wait",
-        "compensation": settings.compensation_v_per_c != 0,
-    }
-    return {name for name, is_needed in needed.items() if is_needed}
 
 
 def _reference_run(case: Case) -> Run:

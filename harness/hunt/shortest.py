@@ -1,0 +1,117 @@
+"""From a failure that a hunt found to the shortest trace that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from attrs import evolve
+
+from harness.attach.base import Attachment
+from harness.hunt.compare import agrees, reference_run
+from harness.hunt.doubt import cut_finding
+from harness.hunt.failure import Failure, Key
+from harness.hunt.reduce import RUNS, SECONDS, Reduced, Shown, Shows, reduced
+from harness.hunt.trial import judged, tried
+from harness.rules.link import CUTS, FRESH
+from harness.run import Case
+
+# A controller that hangs is waited for this long while its trace is shortened, s; and so often.
+SHORT_LIMIT_S = 1.0
+RUNS_OF_A_HANG = 20
+
+
+def can_be_shortened(failure: Failure) -> bool:
+    """Whether one trace alone shows the failure."""
+    return failure.case is not None and not failure.before and failure.key.requirement != FRESH
+
+
+def shortest(
+    attachment: Attachment,
+    failure: Failure,
+    *,
+    settings_stay: bool = False,
+    tolerance_s: float = 0.0,
+    runs: int = RUNS,
+    seconds: float = SECONDS,
+    interrupted: Callable[[], bool] = lambda: False,
+) -> Reduced:
+    """The smallest case that shows a failure in the same way.
+
+    Args:
+        attachment: the controller.
+        failure: what the hunt found; one for which `can_be_shortened`.
+        settings_stay: the settings are not to be touched; so it is for those that are fixed.
+        tolerance_s: declared tolerance of the controller's clock, s.
+        runs: the most runs of the controller.
+        seconds: after so many s of the wall clock no more is tried.
+        interrupted: asked before each run; no more is tried when it says so.
+
+    Raises:
+        ValueError: no trace alone shows the failure.
+    """
+    if failure.case is None or not can_be_shortened(failure):
+        raise ValueError(f"no trace alone shows {failure.key.requirement}")
+    fixed = attachment.hello().fixed is not None
+    hangs = failure.key.requirement == "LINK.answers"
+    shows = breaks(attachment, failure.key, tolerance_s)
+
+    def shows_soon(case: Case) -> Shown | None:
+        with _short_limit(attachment):
+            return shows(case)
+
+    return reduced(
+        failure.case,
+        shows_soon if hangs else shows,
+        confirms=breaks(attachment, failure.key, tolerance_s, afresh=True),
+        settings_stay=settings_stay or fixed,
+        runs=min(runs, RUNS_OF_A_HANG) if hangs else runs,
+        seconds=seconds,
+        interrupted=interrupted,
+    )
+
+
+def breaks(
+    attachment: Attachment, key: Key, tolerance_s: float = 0.0, *, afresh: bool = False
+) -> Shows:
+    """The question whether a controller breaks a requirement in a case, in one way of several.
+
+    Args:
+        attachment: the controller.
+        key: the requirement, and the way.
+        tolerance_s: declared tolerance of the controller's clock, s.
+        afresh: ask on a program on which nothing ran before.
+    """
+
+    def shows(case: Case) -> Shown | None:
+        trial = tried(attachment, case, afresh=afresh)
+        finding = judged(trial, tolerance_s).found.get(key)
+        if finding is None:
+            return None
+        if trial.run is not None and agrees(
+            trial.run.answers, reference_run(case).answers, trial.run.identity.features
+        ):
+            # What the reference answers as well is no fault of this controller.
+            return None
+        return Shown(finding, trial.run)
+
+    def shows_cuts(case: Case) -> Shown | None:
+        # Only where the cuts make it break something does a replay of the case show anything.
+        trial = tried(attachment, case, afresh=afresh)
+        whole = tried(attachment, evolve(case, cuts=()), afresh=afresh)
+        finding = cut_finding(trial, whole)
+        if finding is None or not judged(trial, tolerance_s).found:
+            return None
+        return Shown(finding, trial.run)
+
+    return shows_cuts if key.requirement == CUTS else shows
+
+
+@contextmanager
+def _short_limit(attachment: Attachment) -> Iterator[None]:
+    limit_s = attachment.limit_s
+    attachment.limit_s = min(limit_s, SHORT_LIMIT_S)
+    try:
+        yield
+    finally:
+        attachment.limit_s = limit_s

@@ -1,0 +1,71 @@
+"""How much there is to read in a case: what the reducer makes smaller, and never larger.
+
+One number, so that a step may trade one thing for another: a setting that is not its default is
+worth two rows less, but not one.
+"""
+
+from __future__ import annotations
+
+from math import isfinite, log10
+
+import numpy as np
+
+from ctrl.settings import Settings
+from harness.run import OPTIONAL_COLUMNS, Case, Floats
+
+ROW = 10.0
+SETTING = 12.0
+COLUMN = 8.0
+POWER_CYCLE = 6.0
+CUT = 2.0
+# A place where a reading changes, or the interval does; a character of a number.
+CHANGE = 0.6
+CHARACTER = 0.1
+MISSING = 5.0
+# A decade of time, in the trace or in a setting.
+DECADE = 1.0
+# A stamp that is not later than the one before it; a voltage above the one that is asked for.
+NOT_LATER = 3.0
+TOO_HIGH = 0.3
+USUAL_SOC = 0.5
+
+
+def size(case: Case) -> float:
+    """The size of a case; smaller is easier to read."""
+    trace = case.trace
+    total = ROW * len(trace) + POWER_CYCLE * len(case.power_cycles) + CUT * len(case.cuts)
+    total += COLUMN * sum(name in OPTIONAL_COLUMNS for name in trace.columns)
+    total += settings_size(case.settings) + _number_size(case.soc) * (case.soc != USUAL_SOC)
+    dt = np.diff(trace.t)
+    total += _column_size(dt) + DECADE * log10(1.0 + float(np.nansum(np.abs(dt))))
+    total += NOT_LATER * int(np.count_nonzero(dt <= 0.0))
+    total += TOO_HIGH * int(np.count_nonzero(trace.v > case.settings.absorption_v))
+    for name in trace.columns:
+        total += _column_size(trace.column(name)) if name != "t" else _text_size(trace.t)
+    return total
+
+
+def settings_size(settings: Settings) -> float:
+    """The part of it that the settings are: each one that is not its default, by how it is written."""
+    usual = Settings.for_cells(settings.cells)
+    total = 0.0 if settings.cells == Settings().cells else SETTING
+    for name, value in settings.to_mapping().items():
+        if value != getattr(usual, name):
+            parts = value if isinstance(value, tuple) else (value,)
+            total += SETTING + sum(_number_size(p) for p in parts if isinstance(p, float))
+            total += DECADE * log10(1.0 + value) if name.endswith("_s") and value else 0.0
+    return total
+
+
+def _column_size(values: Floats) -> float:
+    changes = int(np.count_nonzero(values[1:] != values[:-1]))
+    return CHANGE * changes + _text_size(values)
+
+
+def _text_size(values: Floats) -> float:
+    missing = int(np.count_nonzero(~np.isfinite(values)))
+    return MISSING * missing + sum(map(_number_size, values.tolist()))
+
+
+def _number_size(value: float) -> float:
+    return CHARACTER * len(f"{value:.12g}") if isfinite(value) else 0.0
