@@ -19,8 +19,10 @@ from harness.cli import exits
 # Each is a module of this package with a click command of the name `command`.
 COMMANDS = {
     "verify": "Judge a controller, requirement by requirement.",
+    "hunt": "Hunt for the shortest trace that breaks a controller.",
     "replay": "Show what a controller does with one trace.",
     "simulate": "Run a simulated bank in closed loop with any controllers.",
+    "zoo": "Show which faulty controllers the vectors and the hunt find.",
     "smoke": "Try how a controller is attached, not how it behaves.",
     "vectors": "List, show, check and render the test vectors.",
     "settings": "Show the settings of a pack, and check a file of them.",
