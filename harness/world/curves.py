@@ -34,9 +34,10 @@ def open_circuit(table: Floats, soc: float) -> tuple[float, float]:
     k = min(max(int(place), 0), len(table) // 4 - 1)
     x = place - k
     c0, c1, c2, c3 = table[4 * k], table[4 * k + 1], table[4 * k + 2], table[4 * k + 3]
+    # Two halves that need not wait for each other.
     return (
-        c0 + x * (c1 + x * (c2 + x * c3)),
-        (c1 + x * (2.0 * c2 + x * (3.0 * c3))) * KNOTS_PER_SOC,
+        (c0 + x * c1) + x * x * (c2 + x * c3),
+        ((c1 + x * (2.0 * c2)) + x * x * (3.0 * c3)) * KNOTS_PER_SOC,
     )
 
 
@@ -78,14 +79,14 @@ class Curve:
         """Open-circuit voltage of one cell, V, in the shape of `soc`."""
         k, x = self._place(soc)
         c0, c1, c2, c3 = np.moveaxis(self.table[k], -1, 0)
-        voltage: Floats = c0 + x * (c1 + x * (c2 + x * c3))
+        voltage: Floats = (c0 + x * c1) + x * x * (c2 + x * c3)
         return voltage
 
     def slope_v(self, soc: npt.ArrayLike) -> Floats:
         """Slope, V per unit of SoC, in the shape of `soc`."""
         k, x = self._place(soc)
         _, c1, c2, c3 = np.moveaxis(self.table[k], -1, 0)
-        slope: Floats = (c1 + x * (2.0 * c2 + x * (3.0 * c3))) * KNOTS_PER_SOC
+        slope: Floats = ((c1 + x * (2.0 * c2)) + x * x * (3.0 * c3)) * KNOTS_PER_SOC
         return slope
 
     def _place(self, soc: npt.ArrayLike) -> tuple[npt.NDArray[np.intp], Floats]:

@@ -11,14 +11,15 @@ import numpy.typing as npt
 from attrs import field, frozen
 
 from harness.errors import InputError
-from harness.world import rows
+from harness.world import rows, single
 from harness.world.compiling import kernel
 from harness.world.network import ChargerLimits
 from harness.world.plant import SOURCES, Code, PlantSpec, PlantState, advance
 from harness.world.rows import Flags, Floats, Spec, State
+from harness.world.single import PAUSE_STEPS, goes_on, is_single, run_single
 
 
-@kernel(*SOURCES, __file__)
+@kernel(*SOURCES, single, __file__)
 def run_stretch(
     spec: Spec,
     state: State,
@@ -45,8 +46,9 @@ def run_stretch(
         bank_rows: kept bus voltage, charger voltage and current; shape (3, kept).
         pack_rows: kept current, terminal voltage, highest cell voltage; shape (3, packs, kept).
     """
-    kept = 0
-    for k in range(len(load_a)):
+    alone = is_single(spec, switches) and dt_s > 0.0
+    kept, k, single_from = 0, 0, 0
+    while k < len(load_a):
         held_w = min(limits.power_w, power_w[k]) if len(power_w) > 0 else limits.power_w
         now = ChargerLimits(limits.voltage_v, limits.current_a, held_w, limits.regulated_ohm)
         code, bus_v, charger_v, charger_a = advance(spec, state, dt_s, now, load_a[k], switches)
@@ -59,6 +61,15 @@ def run_stretch(
                 pack_rows[1, p, kept] = state.packs[p, rows.TERMINAL_V]
                 pack_rows[2, p, kept] = state.packs[p, rows.CELL_MAX_V]
             kept += 1
+        k += 1
+        # A step in pieces leaves the length of the last of them.
+        fitted = state.bank[rows.FITTED_S] == dt_s
+        if alone and fitted and k >= single_from and goes_on(load_a, power_w, k):
+            first = k
+            k, kept = run_single(
+                spec, state, now, load_a, power_w, first, every, kept, bank_rows, pack_rows
+            )
+            single_from = first + PAUSE_STEPS if k == first else k
     return len(load_a)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from harness.world import network, rows
 from harness.world.compiling import aside, part
-from harness.world.network import ChargerLimits, star
+from harness.world.network import ChargerLimits, pack_current, star
 from harness.world.rows import Flags, Spec, State
 
 MOST_BUS_V = 10_000.0
@@ -125,7 +125,7 @@ def settle_now(
     taken(state, bus_v, charger_a, network_state)
     for p in range(spec.cells.shape[0]):
         pack = state.packs[p]
-        current_a = (bus_v - pack[rows.REST_V]) * pack[rows.SIEMENS]
+        current_a = pack_current(state, p, bus_v, charger_a - load_a)
         lead_v = pack[rows.HELD_LEAD_OHM] * current_a
         pack[rows.PACK_A] = current_a
         pack[rows.TERMINAL_V] = bus_v - lead_v if pack[rows.SIEMENS] > 0.0 else pack[rows.REST_V]

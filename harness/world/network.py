@@ -72,40 +72,67 @@ PACK_SHIFT = 3
 MOST_PACKS = 60
 
 
+class Source(NamedTuple):
+    """Packs that together are one source.
+
+    Attributes:
+        rest_v: their voltage without current at the bus, V; NaN where none conducts.
+        ohm: their resistance, Ω; infinite where none conducts.
+        share: current that the charger gives per V at the regulated point, A/V.
+    """
+
+    rest_v: float
+    ohm: float
+    share: float
+
+
+@part
+def alone(rest_v: float, ohm: float, regulated_ohm: float) -> Source:
+    """One pack, of its rest voltage (V) and resistance (Ω)."""
+    return Source(rest_v, ohm, 1.0 / (ohm + regulated_ohm))
+
+
+@part
+def together(strength_a: float, siemens: float, regulated_ohm: float) -> Source:
+    """Packs that conduct, of the sums of rest voltage over resistance (A) and of one over resistance.
+
+    Written so that no division waits for another, nor for the packs' voltages.
+    """
+    ohm = 1.0 / siemens
+    return Source(strength_a * ohm, ohm, siemens * (1.0 / (1.0 + regulated_ohm * siemens)))
+
+
 @part
 def charge(
-    strength_a: float, siemens: float, limits: ChargerLimits, load_a: float, main_ohm: float
+    packs: Source, limits: ChargerLimits, load_a: float, main_ohm: float
 ) -> tuple[float, float, int]:
-    """Bus voltage, charger current and what bounds it, of packs that together are one source.
+    """Bus voltage, charger current and what bounds it.
 
     Args:
-        strength_a: sum of rest voltage over resistance of the packs that conduct, A.
-        siemens: sum of one over resistance of them.
+        packs: that conduct.
         limits: of the charger.
         load_a: current of the loads, A.
         main_ohm: of the main cable, Ω.
     """
-    if siemens <= 0.0:
+    ohm = packs.ohm
+    if ohm == inf:
         bus_v = limits.voltage_v - limits.regulated_ohm * load_a
         power_w = (bus_v + main_ohm * load_a) * load_a
         if load_a > limits.current_a or power_w > limits.power_w or bus_v <= 0.0:
             return 0.0, 0.0, DARK
         return bus_v, load_a, VOLTAGE
-    ohm = 1.0 / siemens
-    rest_a = strength_a - load_a
-    # Written so that no division waits for the packs' voltages.
-    share = 1.0 / (1.0 + limits.regulated_ohm * siemens)
-    charger_a = (limits.voltage_v * siemens - rest_a) * share
+    loaded_v = packs.rest_v - ohm * load_a
+    charger_a = (limits.voltage_v - loaded_v) * packs.share
     if charger_a <= 0.0:
-        return rest_a * ohm, 0.0, OFF
+        return loaded_v, 0.0, OFF
     bound = VOLTAGE
     if limits.current_a < charger_a:
         charger_a, bound = limits.current_a, CURRENT
-    rest_v, terminal_ohm = rest_a * ohm, ohm + main_ohm
-    if charger_a * (rest_v + terminal_ohm * charger_a) > limits.power_w:
-        root = sqrt(rest_v * rest_v + 4.0 * terminal_ohm * limits.power_w)
-        charger_a, bound = 2.0 * limits.power_w / (rest_v + root), POWER
-    return (rest_a + charger_a) * ohm, charger_a, bound
+    terminal_ohm = ohm + main_ohm
+    if charger_a * (loaded_v + terminal_ohm * charger_a) > limits.power_w:
+        root = sqrt(loaded_v * loaded_v + 4.0 * terminal_ohm * limits.power_w)
+        charger_a, bound = 2.0 * limits.power_w / (loaded_v + root), POWER
+    return loaded_v + ohm * charger_a, charger_a, bound
 
 
 @aside
@@ -152,7 +179,8 @@ def let_through(
         load_a: current of the loads, A.
         main_ohm: of the main cable, Ω.
     """
-    bus_v, charger_a, bound = charge(strength_a, total, limits, load_a, main_ohm)
+    source = together(strength_a, total, limits.regulated_ohm)
+    bus_v, charger_a, bound = charge(source, limits, load_a, main_ohm)
     conducting = 0
     for _ in range(packs.shape[0]):
         highest = -1
@@ -166,7 +194,8 @@ def let_through(
         packs[highest, rows.SIEMENS] = 1.0 / packs[highest, rows.BRANCH_OHM]
         strength_a += packs[highest, rows.SIEMENS] * packs[highest, rows.REST_V]
         total += packs[highest, rows.SIEMENS]
-        bus_v, charger_a, bound = charge(strength_a, total, limits, load_a, main_ohm)
+        source = together(strength_a, total, limits.regulated_ohm)
+        bus_v, charger_a, bound = charge(source, limits, load_a, main_ohm)
     return bus_v, charger_a, bound | conducting << PACK_SHIFT
 
 
@@ -186,7 +215,28 @@ def star(
     main_ohm = state.bank[rows.HELD_MAIN_OHM]
     if state.bank[rows.BLOCKED] > 0.0:
         return let_through(state.packs, strength_a, total, limits, load_a, main_ohm)
-    return charge(strength_a, total, limits, load_a, main_ohm)
+    if state.packs.shape[0] == 1 and total > 0.0:
+        pack = state.packs[0]
+        source = alone(pack[rows.REST_V], pack[rows.BRANCH_OHM], limits.regulated_ohm)
+    else:
+        source = together(strength_a, total, limits.regulated_ohm)
+    return charge(source, limits, load_a, main_ohm)
+
+
+@part
+def pack_current(state: State, p: int, bus_v: float, fed_a: float) -> float:
+    """What flows into pack `p` at this bus voltage, A; all that is fed in where it is the only one.
+
+    Args:
+        state: of the bank, with REST_V and SIEMENS of its packs set.
+        p: which pack.
+        bus_v: of the bus, V.
+        fed_a: what the charger gives less what the loads draw, A.
+    """
+    pack = state.packs[p]
+    if state.packs.shape[0] == 1 and pack[rows.SIEMENS] > 0.0:
+        return fed_a
+    return float((bus_v - pack[rows.REST_V]) * pack[rows.SIEMENS])
 
 
 def ladder_currents(

@@ -54,7 +54,7 @@ import numpy.typing as npt
 from attrs import field, frozen
 
 from harness.errors import InputError
-from harness.world import cell, compiling, curves, moment, network, rows, step
+from harness.world import cell, cell_step, compiling, curves, moment, network, rows, step
 from harness.world.assembly import assembled, drawn_cells
 from harness.world.compiling import kernel
 from harness.world.network import Bound, ChargerLimits, Switch
@@ -63,7 +63,7 @@ from harness.world.rows import Code, Flags, Floats, Spec, State
 from harness.world.step import advance
 
 # Whatever is compiled into a kernel that calls `advance`: to be handed to `kernel` with its own file.
-SOURCES = (cell, compiling, curves, moment, network, rows, step)
+SOURCES = (cell, cell_step, compiling, curves, moment, network, rows, step)
 
 __all__ = [
     "SOURCES", "Bound", "ChargerLimits", "Code", "Plant", "PlantError", "PlantSpec", "PlantState",

@@ -5,16 +5,28 @@ The theory is in `harness.world.plant`, the rows of the arrays in `harness.world
 
 from __future__ import annotations
 
-from math import exp, isfinite
+from math import isfinite
 
 import numpy as np
 
 from harness.world import network, rows
 from harness.world.cell import pair_coefficients
+from harness.world.cell_step import (
+    Tangent,
+    cell_after,
+    cell_ahead,
+    cell_now,
+    hysteresis_after,
+    lag_of,
+    soc_after,
+    soc_after_next,
+    soc_after_turning,
+    touching,
+    weights,
+)
 from harness.world.compiling import aside, part
-from harness.world.curves import open_circuit
 from harness.world.moment import balance, seen, settle_now, sound, taken
-from harness.world.network import ChargerLimits, charger_by, star
+from harness.world.network import ChargerLimits, charger_by, pack_current, star
 from harness.world.rows import Flags, Floats, Spec, State
 
 LEAST_SOC, MOST_SOC = -0.05, 1.10
@@ -55,14 +67,6 @@ def fit(spec: Spec, state: State, dt_s: float) -> None:
 
 
 @part
-def hysteresis_after(before: float, moved_soc: float, rate: float) -> tuple[float, float]:
-    """Share of the hysteresis (-1 to 1) after the SoC moved, and its slope over SoC."""
-    sign = 1.0 if moved_soc >= 0.0 else -1.0
-    after = sign + (before - sign) * exp(-rate * abs(moved_soc))
-    return after, rate * (1.0 - sign * after)
-
-
-@part
 def aim(state: State) -> None:
     """Lay the tangents where the present currents would lead to by the end of the step."""
     for p in range(state.cells.shape[0]):
@@ -75,6 +79,15 @@ def aim(state: State) -> None:
 
 
 @part
+def behind(
+    cells_v: float, cells_ohm: float, series: float, lead_ohm: float, through: float
+) -> tuple[float, float, float]:
+    """Rest voltage (V), resistance (Ω) and siemens of a pack behind its lead, of its cells' sums."""
+    ohm = cells_ohm * series + lead_ohm
+    return cells_v * series, ohm, through / ohm
+
+
+@part
 def look_ahead(curve: Floats, state: State, p: int, again: bool) -> None:
     """Pack `p` at the end of the step as a source: its voltage without current, its resistance."""
     pack = state.packs[p]
@@ -82,33 +95,27 @@ def look_ahead(curve: Floats, state: State, p: int, again: bool) -> None:
     guess_pack_a = pack[rows.GUESS_A] if again else pack_a
     rest_v, ohm, off_soc = 0.0, 0.0, 0.0
     for c in range(state.cells.shape[1]):
-        now = state.cells[p, c]
-        out_a = now[rows.OUT_A]
+        row = state.cells[p, c]
+        out_a = row[rows.OUT_A]
         start_a, guess_a = pack_a - out_a, guess_pack_a - out_a
-        kept_soc = now[rows.SOC] - now[rows.LEAKED]
+        half, ahead_soc = row[rows.HALF], row[rows.AHEAD_SOC]
         if again:
-            now[rows.HALF] = now[rows.HALF_IN] if start_a + guess_a > 0.0 else now[rows.HALF_OUT]
-            now[rows.AHEAD_SOC] = kept_soc + now[rows.HALF] * (start_a + guess_a)
-        half, ahead_soc = now[rows.HALF], now[rows.AHEAD_SOC]
-        v, slope = open_circuit(curve, ahead_soc)
-        if now[rows.LAG_V] > 0.0:
-            share, rise = hysteresis_after(
-                now[rows.HYSTERESIS], ahead_soc - kept_soc, now[rows.LAG_RATE]
-            )
-            v += now[rows.LAG_V] * share
-            slope += now[rows.LAG_V] * rise
-        now[rows.AHEAD_V], now[rows.AHEAD_SLOPE] = v, slope
-        half_soc = kept_soc - ahead_soc + half * start_a
-        off_soc = max(off_soc, abs(half_soc + half * guess_a))
-        ahead_ohm = slope * half + now[rows.ENDS]
-        pairs_v = now[rows.LEFT_1] * now[rows.PAIR_1_V] + now[rows.LEFT_2] * now[rows.PAIR_2_V]
-        pairs_v += now[rows.STARTS] * start_a - ahead_ohm * out_a
-        rest_v += (v + pairs_v) + slope * half_soc
-        ohm += ahead_ohm
+            half = row[rows.HALF_IN] if start_a + guess_a > 0.0 else row[rows.HALF_OUT]
+            ahead_soc = (row[rows.SOC] - row[rows.LEAKED]) + half * (start_a + guess_a)
+        along = touching(curve, lag_of(row), ahead_soc, half)
+        # Read no earlier: what is held while hysteresis calls for its exponential is spilled.
+        by, now = weights(row), cell_now(row)
+        cell_rest_v, cell_ohm, cell_off_soc = cell_ahead(by, now, along, out_a, start_a)
+        if again:
+            row[rows.HALF], row[rows.AHEAD_SOC] = half, ahead_soc
+        row[rows.AHEAD_V], row[rows.AHEAD_SLOPE] = along.v, along.slope
+        off_soc = max(off_soc, abs(cell_off_soc + along.half * guess_a))
+        rest_v += cell_rest_v
+        ohm += cell_ohm
     pack[rows.OFF_SOC] = off_soc
-    pack[rows.REST_V] = rest_v * pack[rows.HELD_SERIES]
-    pack[rows.BRANCH_OHM] = ohm * pack[rows.HELD_SERIES] + pack[rows.HELD_LEAD_OHM]
-    pack[rows.SIEMENS] = pack[rows.THROUGH] / pack[rows.BRANCH_OHM]
+    pack[rows.REST_V], pack[rows.BRANCH_OHM], pack[rows.SIEMENS] = behind(
+        rest_v, ohm, pack[rows.HELD_SERIES], pack[rows.HELD_LEAD_OHM], pack[rows.THROUGH]
+    )
 
 
 @aside
@@ -159,7 +166,7 @@ def try_step(curve: Floats, state: State, limits: ChargerLimits, load_a: float) 
         near = True
         for p in range(state.packs.shape[0]):
             pack = state.packs[p]
-            end_a = (bus_v - pack[rows.REST_V]) * pack[rows.SIEMENS]
+            end_a = pack_current(state, p, bus_v, charger_a - load_a)
             guess_a = pack[rows.GUESS_A] if k > 0 else pack[rows.PACK_A]
             off_soc = pack[rows.OFF_SOC] + pack[rows.HALF_PER_AS] * abs(end_a - guess_a)
             near &= off_soc <= NEAR_SOC
@@ -183,37 +190,33 @@ def go(state: State, dt_s: float, load_a: float, found: Found) -> int:
     for p in range(state.cells.shape[0]):
         pack = state.packs[p]
         start_pack_a = pack[rows.PACK_A]
-        end_pack_a = (bus_v - pack[rows.REST_V]) * pack[rows.SIEMENS]
+        end_pack_a = pack[rows.GUESS_A]
         highest_v = -np.inf
         for c in range(state.cells.shape[1]):
-            now = state.cells[p, c]
-            start_a, end_a = start_pack_a - now[rows.OUT_A], end_pack_a - now[rows.OUT_A]
-            charging = start_a > 0.0
-            half = now[rows.HALF_IN] if charging else now[rows.HALF_OUT]
-            moved_soc = half * (start_a + end_a)
-            if charging != (end_a > 0.0):
-                # Of a straight line that crosses zero only the charging part is counted less.
-                in_a, out_a = max(start_a, end_a), min(start_a, end_a)
-                moved_soc = now[rows.HALF_IN] * in_a * in_a - now[rows.HALF_OUT] * out_a * out_a
-                moved_soc /= in_a - out_a
-            soc = (now[rows.SOC] - now[rows.LEAKED]) + moved_soc
-            v = now[rows.AHEAD_V] + now[rows.AHEAD_SLOPE] * (soc - now[rows.AHEAD_SOC])
-            if now[rows.LAG_V] > 0.0:
-                now[rows.HYSTERESIS], _ = hysteresis_after(
-                    now[rows.HYSTERESIS], moved_soc, now[rows.LAG_RATE]
+            row = state.cells[p, c]
+            out_a = row[rows.OUT_A]
+            start_a, end_a = start_pack_a - out_a, end_pack_a - out_a
+            charging, charging_after = start_a > 0.0, end_a > 0.0
+            half = row[rows.HALF_IN] if charging else row[rows.HALF_OUT]
+            if charging == charging_after:
+                soc = soc_after(weights(row), cell_now(row), half, start_a, end_a)
+            else:
+                soc = soc_after_turning(weights(row), cell_now(row), start_a, end_a)
+            if row[rows.LAG_V] > 0.0:
+                moved_soc = soc - (row[rows.SOC] - row[rows.LEAKED])
+                row[rows.HYSTERESIS], _ = hysteresis_after(
+                    row[rows.HYSTERESIS], moved_soc, row[rows.LAG_RATE]
                 )
-            pair_1_v = now[rows.START_1] * start_a + now[rows.END_1] * end_a
-            pair_1_v += now[rows.LEFT_1] * now[rows.PAIR_1_V]
-            pair_2_v = now[rows.START_2] * start_a + now[rows.END_2] * end_a
-            pair_2_v += now[rows.LEFT_2] * now[rows.PAIR_2_V]
-            cell_v = (v + pair_1_v) + (pair_2_v + now[rows.BARE_OHM] * end_a)
+            by, now = weights(row), cell_now(row)
+            along = Tangent(
+                row[rows.AHEAD_SOC], row[rows.HALF], row[rows.AHEAD_V], row[rows.AHEAD_SLOPE]
+            )
+            after, open_v, cell_v = cell_after(by, now, along, soc, start_a, end_a)
             inside &= LEAST_SOC <= soc <= MOST_SOC
-            # Where the next step ends if the current stays: from before this end was known, so that
-            # the processor need not wait for it.
-            now[rows.AHEAD_SOC] = now[rows.SOC] + 4.0 * half * start_a
-            now[rows.HALF] = now[rows.HALF_IN] if end_a > 0.0 else now[rows.HALF_OUT]
-            now[rows.SOC], now[rows.OPEN_V], now[rows.CELL_V] = soc, v, cell_v
-            now[rows.PAIR_1_V], now[rows.PAIR_2_V] = pair_1_v, pair_2_v
+            row[rows.AHEAD_SOC] = soc_after_next(now, half, start_a)
+            row[rows.HALF] = row[rows.HALF_IN] if charging_after else row[rows.HALF_OUT]
+            row[rows.SOC], row[rows.OPEN_V], row[rows.CELL_V] = soc, open_v, cell_v
+            row[rows.PAIR_1_V], row[rows.PAIR_2_V] = after.pair_1_v, after.pair_2_v
             highest_v = max(highest_v, cell_v)
         pack[rows.CELL_MAX_V] = highest_v
         pack[rows.PACK_A] = end_pack_a
