@@ -1,5 +1,6 @@
 """Faulty controllers on which the harness proves that it finds faults.
 
-Each is one of the example controllers with one change in its source. `python -m harness.zoo NAME`
-runs one; `python -m harness.zoo --list` names them all.
+Some are one of the example controllers with one change in its source, written by hand; many are the
+reference with one change made systematically (`harness.zoo.mutants`). `python -m harness.zoo NAME`
+runs one; `python -m harness.zoo --list` names them all; `fullproof zoo` tries them all.
 """

@@ -9,11 +9,16 @@ import sys
 import tempfile
 from pathlib import Path
 
-from harness.zoo.build import c_program, fault_named, python_module, source_with
-from harness.zoo.fault import FaultError
+from harness.zoo.build import c_program, python_module, source_with
+from harness.zoo.fault import Fault, FaultError
 from harness.zoo.faults import C_FAULTS, FAULTS
+from harness.zoo.mutants import Mutant, mutants
+from harness.zoo.nearby import nearby
+from harness.zoo.variants import VARIANTS
 
-USAGE, FAILED = 2, 1
+USAGE = 2
+# Said of a variant in place of what it breaks.
+_KEEPS = "(keeps the rules)"
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -22,25 +27,22 @@ def main(arguments: list[str] | None = None) -> int:
         prog="python -m harness.zoo",
         description="Faulty controllers, to see that the harness finds what is wrong with them.",
     )
-    parser.add_argument("name", nargs="?", help="the fault whose controller is to run")
+    parser.add_argument("name", nargs="?", help="the controller that is to run")
     parser.add_argument("--list", action="store_true", help="name every fault, and what it breaks")
     parser.add_argument("--source", action="store_true", help="print the faulty source instead")
-    parser.add_argument(
-        "--matrix", action="store_true", help="try every faulty controller on every vector"
-    )
     given = parser.parse_args(arguments)
-    if sum((given.name is not None, given.list, given.matrix)) != 1:
-        parser.error("give the name of a fault, or --list, or --matrix")
+    if (given.name is not None) == given.list:
+        parser.error("give the name of a fault, or --list")
     if given.list:
         return _list()
-    if given.matrix:
-        return _matrix()
     try:
-        fault = fault_named(given.name)
+        fault = _named(given.name)
         if given.source:
-            print(source_with(fault), end="")
+            print(_source(fault), end="")
+        elif isinstance(fault, Mutant):
+            return _run_mutant(fault)
         elif fault.language == "C":
-            return _run_in_c(given.name)
+            return _run_in_c(fault)
         else:
             python_module(fault).__dict__["main"]()
     except FaultError as error:
@@ -49,10 +51,34 @@ def main(arguments: list[str] | None = None) -> int:
     return 0
 
 
+def _named(name: str) -> Fault | Mutant:
+    """The fault of a name; raises `FaultError` with the nearest name where there is none."""
+    by_hand = {fault.name: fault for fault in FAULTS + C_FAULTS + VARIANTS}
+    if name in by_hand:
+        return by_hand[name]
+    made = {mutant.name: mutant for mutant in mutants()}
+    if name not in made:
+        raise FaultError(f"there is no fault {name!r}; {nearby(name, [*by_hand, *made])}")
+    return made[name]
+
+
+def _source(fault: Fault | Mutant) -> str:
+    if isinstance(fault, Fault):
+        return source_with(fault)
+    if fault.tree is None:
+        raise FaultError(
+            f"{fault.name} changes no source of the reference, but a number, a table or what goes"
+            f" through it: {fault.title}"
+        )
+    return f"{fault.code}\n"
+
+
 def _list() -> int:
     try:
-        for fault in FAULTS + C_FAULTS:
-            print(f"{fault.name:<42} {fault.requirement:<26} {fault.title}")
+        for fault in FAULTS + C_FAULTS + VARIANTS:
+            print(f"{fault.name:<42} {fault.requirement or _KEEPS:<26} {fault.title}")
+        for mutant in mutants():
+            print(f"{mutant.name:<42} {mutant.subject:<26} {mutant.title}")
         sys.stdout.flush()
     except BrokenPipeError:
         # Whoever read has seen enough; what is still in the buffer must not fail at the exit.
@@ -60,22 +86,16 @@ def _list() -> int:
     return 0
 
 
-def _run_in_c(name: str) -> int:
+def _run_mutant(mutant: Mutant) -> int:
+    from harness.zoo.mutants.serve import MutantProgram
+
+    return MutantProgram(mutant).serve()
+
+
+def _run_in_c(fault: Fault) -> int:
     with tempfile.TemporaryDirectory() as folder:
-        program = c_program(Path(folder), fault_named(name))
+        program = c_program(Path(folder), fault)
         return subprocess.run([program], check=False).returncode
-
-
-def _matrix() -> int:
-    """Print the matrix; the exit code tells whether every fault was found."""
-    # A faulty controller must not wait for all of this to load.
-    from harness.cases import shipped
-    from harness.zoo.matrix import matrix, summary
-
-    cases = [vector.case for vector in shipped()]
-    rows = list(matrix(FAULTS, cases))
-    print(summary(rows, [case.id for case in cases]))
-    return 0 if all(row.killed for row in rows) else FAILED
 
 
 if __name__ == "__main__":

@@ -17,6 +17,17 @@ _MEAN = (
     "        if self.last_i * self.i < 0:"
 )
 _READINGS = "self.t, self.v, self.i, self.cell_max_v, self.temp_c, self.hottest_c = readings\n"
+_CELLS = (
+    '        held = self._held("cell", self.cell_max_v >= settings["cell_limit_v"])\n'
+    '        if held >= settings["trip_dwell_s"] - SLACK:\n'
+    '            self._trip("cell_voltage")\n'
+)
+_TEMPERATURES = (
+    '        cold = self.temp_c < settings["charge_min_c"]\n'
+    '        hot = self.hottest_c > settings["charge_max_c"]\n'
+    '        if self._held("temperature", cold or hot) >= settings["trip_dwell_s"] - SLACK:\n'
+    '            self._trip("temperature")\n'
+)
 
 VARIANTS: tuple[Fault, ...] = (
     _Variant(
@@ -102,5 +113,38 @@ VARIANTS: tuple[Fault, ...] = (
         old=_READINGS,
         new=_READINGS + "        self.t = round(self.t, 3) if not isnan(self.t) else nan\n",
         why="The clock of the processor counts milliseconds.",
+    ),
+    _Variant(
+        name="count-in-billionths",
+        title="keeps the count as a whole number of billionths",
+        old="self.soc = max(soc, 0.0)",
+        new="self.soc = round(max(soc, 0.0) * 2**30) / 2**30",
+        why="There is no hardware for floating point, and 32 bits are enough.",
+    ),
+    _Variant(
+        name="request-in-single-precision",
+        title="asks for voltages in single precision",
+        old="outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)",
+        new='single = memoryview(bytearray(4)).cast("f")\n'
+        "        single[0] = self._level(request)\n"
+        "        outputs = (self.stage, self.soc, self.full_reset, single[0], current_a)",
+        why="The message to the charger has four bytes for each number.",
+    ),
+    _Variant(
+        name="temperature-before-cells",
+        title="asks the temperature before the cells",
+        old=_CELLS + _TEMPERATURES,
+        new=_TEMPERATURES + _CELLS,
+        why="The rules leave the order of the two causes free.",
+    ),
+    _Variant(
+        name="message-in-pieces",
+        title="works through a message in pieces of seven rows",
+        old="steps = (controller.step(*map(row.get, READINGS)) for row in named)",
+        new="every = list(named)\n"
+        "                pieces = (every[k : k + 7] for k in range(0, len(every), 7))\n"
+        "                steps = (controller.step(*map(r.get, READINGS)) for p in pieces for r in p)",
+        why="The buffer between the tasks of the firmware holds seven rows.",
+        in_messages=True,
     ),
 )

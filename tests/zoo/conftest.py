@@ -15,7 +15,8 @@ import pytest
 from harness.cases import shipped
 from harness.run import Case
 from harness.zoo.fault import Fault
-from harness.zoo.matrix import Row, answers_to, attached, examine
+from harness.zoo.matrix import Row, answers_to, examine
+from harness.zoo.subject import attached, of_fault
 
 
 @pytest.fixture(scope="session")
@@ -48,6 +49,8 @@ def row_of(cases: tuple[Case, ...], row_folder: Path) -> Callable[[Fault], Row]:
             part.write_text(json.dumps([row.differs, dict(row.found)]), encoding="utf-8")
             part.rename(path)
         differs, found = json.loads(path.read_text(encoding="utf-8"))
-        return Row(fault, tuple(differs), {name: tuple(ids) for name, ids in found.items()})
+        return Row(
+            of_fault(fault), tuple(differs), {name: tuple(ids) for name, ids in found.items()}
+        )
 
     return worked_out

@@ -9,7 +9,7 @@ from harness.run import Case, Outcome
 from harness.verify import verify
 from harness.zoo.build import EXAMPLES
 from harness.zoo.fault import Fault
-from harness.zoo.matrix import attached
+from harness.zoo.subject import attached
 from harness.zoo.variants import VARIANTS
 
 

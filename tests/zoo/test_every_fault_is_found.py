@@ -10,6 +10,7 @@ from harness.run import Case
 from harness.zoo.fault import Fault
 from harness.zoo.faults import FAULTS
 from harness.zoo.matrix import Row, idle, summary
+from harness.zoo.subject import of_fault
 
 RowOf = Callable[[Fault], Row]
 # Vectors that no fault of the zoo fails, each with what it is there for nevertheless.
@@ -30,9 +31,10 @@ def test_every_vector_finds_a_fault(cases: tuple[Case, ...], row_of: RowOf) -> N
 
 
 def test_the_summary_tells_what_is_missed() -> None:
-    found = Row(FAULTS[0], ("entry/one", "entry/two"), {FAULTS[0].requirement: ("entry/one",)})
-    elsewhere = Row(FAULTS[1], ("entry/two",), {"SOC.counts": ("entry/two",)})
-    unseen, same = Row(FAULTS[2], ("entry/two",), {}), Row(FAULTS[3], (), {})
+    one, two, three, four = map(of_fault, FAULTS[:4])
+    found = Row(one, ("entry/one", "entry/two"), {FAULTS[0].requirement: ("entry/one",)})
+    elsewhere = Row(two, ("entry/two",), {"SOC.counts": ("entry/two",)})
+    unseen, same = Row(three, ("entry/two",), {}), Row(four, (), {})
     text = summary([found, elsewhere, unseen, same], ["entry/one", "entry/two", "entry/three"])
     assert "1 of 4 faults found in the requirement that they break" in text
     assert f"found elsewhere only: {FAULTS[1].name}\n" in text

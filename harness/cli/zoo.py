@@ -1,0 +1,148 @@
+"""`fullproof zoo`: does the harness find every one of many faulty controllers?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fnmatch import fnmatchcase
+from typing import TYPE_CHECKING
+
+import click
+
+from ctrl.errors import nearest
+from harness.cli import exits
+from harness.cli.bar import bar
+from harness.cli.outputs import for_people, refuse_unwritable, writing
+from harness.errors import InputError
+from harness.report.console import console_for
+
+if TYPE_CHECKING:
+    from harness.zoo.subject import Subject
+    from harness.zoo.whole import Whole
+
+SEEDS, TRACES = 10, 2000
+
+
+@click.command()
+@click.argument("pattern", required=False)
+@click.option(
+    "--operator",
+    "operators",
+    multiple=True,
+    metavar="NAME",
+    help="Only what this mutation operator made. Can be repeated.",
+)
+@click.option(
+    "--seeds",
+    type=click.IntRange(min=1),
+    default=SEEDS,
+    show_default=True,
+    metavar="N",
+    help="How often each fault is hunted.",
+)
+@click.option(
+    "--traces",
+    type=click.IntRange(min=1),
+    default=TRACES,
+    show_default=True,
+    metavar="N",
+    help="How many traces a hunt may take.",
+)
+@click.option("--vectors-only", "--no-hunt", "no_hunt", is_flag=True, help="Do not hunt.")
+@click.option("--json", "json_file", metavar="FILE", help="Write the matrix; - is stdout.")
+@click.option("--html", "html_file", metavar="FILE", help="Write a page of it.")
+@click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="How many processes; by default one a core.",
+)
+def command(
+    pattern: str | None,
+    operators: tuple[str, ...],
+    seeds: int,
+    traces: int,
+    no_hunt: bool,
+    json_file: str | None,
+    html_file: str | None,
+    workers: int | None,
+) -> int:
+    """Try the vectors, then the hunt, on faulty controllers made systematically and by hand.
+
+    PATTERN picks some by name, such as 'shift-entry-v-*'. Exit code 0 says that the vectors find
+    every one that can be found, 1 that they miss one.
+    """
+    refuse_unwritable(json_file, html_file)
+    from harness.report.zoo import show
+    from harness.zoo.farm import WorkerDiedError
+    from harness.zoo.whole import whole, work_to_do
+
+    chosen = _chosen(pattern, operators)
+    hunts = () if no_hunt else tuple(range(seeds))
+    try:
+        with bar(work_to_do(chosen, hunts)) as advance:
+            result = whole(
+                chosen,
+                seeds=hunts,
+                traces=0 if no_hunt else traces,
+                told=advance,
+                workers=workers,
+            )
+    except WorkerDiedError as error:
+        click.echo(f"fullproof: {error}; nothing was judged", err=True)
+        return exits.NOT_JUDGED
+    code = _code(result)
+    _write(result, code, json_file, html_file)
+    everything = pattern is None and not operators
+    show(console_for(for_people(json_file, html_file)), result, about_vectors=everything)
+    return code
+
+
+def _chosen(pattern: str | None, operators: Sequence[str]) -> tuple[Subject, ...]:
+    """The faulty controllers that are asked for.
+
+    Raises:
+        InputError: an operator that there is not, or nothing fits.
+    """
+    from harness.zoo.mutants.operators import OPERATORS
+    from harness.zoo.nearby import nearby
+    from harness.zoo.subject import subjects
+
+    known = [operator.name for operator in OPERATORS]
+    for name in operators:
+        if name not in known:
+            raise InputError(
+                f"there is no operator {name!r}", column="--operator", hint=nearest(name, known)
+            )
+    chosen = [
+        subject
+        for subject in subjects()
+        if fnmatchcase(subject.name, pattern or "*")
+        and (not operators or subject.operator.name in operators)
+    ]
+    if not chosen:
+        made_by = f" of {', '.join(operators)}" if operators else ""
+        raise InputError(
+            f"no faulty controller{made_by} fits {pattern!r}",
+            hint=nearby(pattern or "", [subject.name for subject in subjects()]),
+        )
+    return tuple(chosen)
+
+
+def _code(result: Whole) -> int:
+    if not result.complete:
+        return exits.INTERRUPTED
+    missed = bool(result.missed) or bool(result.refuted)
+    return exits.DOES_NOT_CONFORM if missed else exits.CONFORMS
+
+
+def _write(result: Whole, code: int, json_file: str | None, html_file: str | None) -> None:
+    if json_file:
+        from harness.report.zoo_json import to_json
+
+        with writing(json_file) as file:
+            file.write(to_json(result, code))
+    if html_file:
+        from harness.report.zoo_page import page
+
+        with writing(html_file) as file:
+            file.write(page(result))
