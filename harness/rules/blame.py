@@ -44,6 +44,19 @@ def break_blame(life: Life, k: int) -> str:
     return BACK if life.steps_back(k) else GAP
 
 
-def late_blame(life: Life, default: str, begin: int, late: int) -> str:
-    """The requirement that a decision breaks which is overdue at sample `late`."""
-    return INVALID if life.invalid_between(begin, late) else default
+def late_blame(life: Life, default: str, begin: int, late: int, dwell_s: float) -> str:
+    """The requirement that a decision breaks which is overdue at sample `late`.
+
+    Args:
+        life: the evidence.
+        default: the requirement that asks for the decision.
+        begin: the sample from which the dwell counts.
+        late: the sample at which it is overdue.
+        dwell_s: length of the dwell, s.
+    """
+    rows = life.valid_rows
+    if rows is None or not life.invalid_between(begin, late):
+        return default
+    # An invalid reading is to blame only if a dwell that began behind it would not be over yet.
+    behind = begin + 1 + int(np.flatnonzero(np.diff(rows[begin : late + 1]) > 1)[-1])
+    return INVALID if life.t[late] - life.t[behind] < dwell_s else default

@@ -75,7 +75,7 @@ def entries(life: Life, marks: Marks) -> None:
         late = must.following(due, life.tolerance_s)
         if 0 <= late < episode.stop:
             marks.broken(
-                late_blame(life, LATE, int(must.start[must.at(due)]), late),
+                late_blame(life, LATE, int(must.start[must.at(due)]), late, s.entry_dwell_s),
                 life,
                 life.row_of(late),
                 observed="bulk",

@@ -69,11 +69,26 @@ def _timer_start(life: Life, episode: Episode, k: int) -> int:
     return int(back[j]) if j >= 0 and back[j] > episode.start else episode.start
 
 
-def _timer_blame(life: Life, episode: Episode, k: int, default: str) -> str:
+def _stepped_back(life: Life, episode: Episode, k: int) -> bool:
     back = life.back_steps
-    if np.any((back > episode.start) & (back <= k)):
+    return bool(np.any((back > episode.start) & (back <= k)))
+
+
+def _short_blame(life: Life, episode: Episode, k: int) -> str:
+    """The requirement that a float timer breaks which ended at sample `k`, too early."""
+    if _stepped_back(life, episode, k):
         return BACK
-    return RUNS_ON if life.broken_at(episode.start + 1, k) >= 0 else default
+    at_a_gap = life.broken_at(max(k - 1, episode.start + 1), k) >= 0
+    return RUNS_ON if at_a_gap else FULL_LENGTH
+
+
+def _long_blame(life: Life, episode: Episode, k: int, float_s: float) -> str:
+    """The requirement that a float timer breaks which has not ended at sample `k`, as it should."""
+    if _stepped_back(life, episode, k):
+        return BACK
+    gaps = life.breaks[(life.breaks > episode.start) & (life.breaks <= k)]
+    # A gap is to blame only if a timer that began anew behind it would not be over yet.
+    return RUNS_ON if len(gaps) and life.t[k] - life.t[gaps[-1]] < float_s else ENDS
 
 
 def _left(life: Life, episode: Episode, dwell: Dwell, marks: Marks) -> None:
@@ -98,26 +113,31 @@ def _left(life: Life, episode: Episode, dwell: Dwell, marks: Marks) -> None:
         marks.seen(FULL_LENGTH)
         if elapsed_s >= s.float_s - slack_s:
             return
-    requirement, margin, unit = STAYS, 0.0, ""
-    what = "no rule of float was met"
     above_v = level_v - s.return_v
+    # How far each reason was from being one, as a share; the nearest is what is said.
+    reasons: list[tuple[float, str, float, str, str]] = []
     if held_s >= 0:
-        requirement = early_blame(life, VOLTAGE_HELD, dwell.near, k, episode.start)
-        margin, unit = s.return_dwell_s - held_s, "s"
+        short_s = s.return_dwell_s - held_s
         what = (
             f"the voltage had been below return_v ({s.return_v:g} V) for {held_s:g} s of the "
             f"{s.return_dwell_s:g} s of return_dwell_s"
         )
-    elif above_v <= NEAR_CELL_V * s.cells:
-        requirement, margin, unit = VOLTAGE_HELD, above_v * 1000.0, "mV"
-        what = f"the voltage was {plain(margin)} mV above return_v ({s.return_v:g} V)"
-    elif soc is not None and s.return_soc is not None and soc - s.return_soc < NEAR_SOC:
-        requirement, margin, unit = LOW_SOC, soc - s.return_soc, "SoC"
+        blame = early_blame(life, VOLTAGE_HELD, dwell.near, k, episode.start)
+        reasons.append((short_s / s.return_dwell_s, blame, short_s, "s", what))
+    else:
+        near = above_v / (NEAR_CELL_V * s.cells)
+        what = f"the voltage was {plain(above_v * 1000.0)} mV above return_v ({s.return_v:g} V)"
+        reasons.append((near, VOLTAGE_HELD, above_v * 1000.0, "mV", what))
+    if soc is not None and s.return_soc is not None:
+        over = soc - s.return_soc
         what = f"the state of charge was {soc:.6g}, not below return_soc ({s.return_soc:g})"
-    elif s.float_s is not None:
-        requirement = _timer_blame(life, episode, k, FULL_LENGTH)
-        margin, unit = s.float_s - elapsed_s, "s"
+        reasons.append((over / NEAR_SOC, LOW_SOC, over, "SoC", what))
+    if s.float_s is not None:
+        short_s = s.float_s - elapsed_s
         what = f"the float timer showed {elapsed_s:g} s of {s.float_s:g} s"
+        reasons.append((short_s / s.float_s, _short_blame(life, episode, k), short_s, "s", what))
+    reasons.append((1.0, STAYS, 0.0, "", "no rule of float was met"))
+    _, requirement, margin, unit, what = min(reasons, key=lambda reason: reason[0])
     marks.broken(
         requirement,
         life,
@@ -153,7 +173,9 @@ def _overdue(
                 f"the voltage had been below return_v ({s.return_v:g} V) for "
                 f"{dwell.must.held_s(late):g} s, {s.return_dwell_s:g} s are enough"
             )
-            found.append((late, late_blame(life, LOW, begin, late), over_s, "s", what))
+            found.append(
+                (late, late_blame(life, LOW, begin, late, s.return_dwell_s), over_s, "s", what)
+            )
     if row_soc is not None and s.return_soc is not None and first <= last:
         rows = (
             slice(first, last + 1) if life.valid_rows is None else life.valid_rows[first : last + 1]
@@ -195,11 +217,11 @@ def _timer_overdue(
         if not len(over):
             continue
         due = int(over[0])
-        marks.seen(_timer_blame(life, episode, begin + due, ENDS))
+        marks.seen(_long_blame(life, episode, begin + due, float_s))
         later = np.flatnonzero(elapsed_s[due:] > elapsed_s[due] + life.tolerance_s)
         if len(later):
             k = due + int(later[0])
-            blame = _timer_blame(life, episode, begin + k, ENDS)
+            blame = _long_blame(life, episode, begin + k, float_s)
             what = f"the float timer showed {elapsed_s[k]:g} s, float_s is {float_s:g} s"
             return [(begin + k, blame, float(elapsed_s[k] - float_s), "s", what)]
         return []
@@ -207,5 +229,5 @@ def _timer_overdue(
         # Left exactly when due: the timer was put to the test all the same.
         elapsed = float(life.t[last + 1] - life.t[starts[-1]])
         if elapsed >= float_s - TIME_SLACK_S:
-            marks.seen(_timer_blame(life, episode, last + 1, ENDS))
+            marks.seen(_long_blame(life, episode, last + 1, float_s))
     return []

@@ -11,7 +11,7 @@ from attrs import frozen
 
 from ctrl.vocabulary import Stage
 from harness.rules.blame import break_blame, early_blame, late_blame
-from harness.rules.held import TIME_SLACK_S, Held
+from harness.rules.held import TIME_SLACK_S, Held, Indices
 from harness.rules.life import Episode, Life
 from harness.rules.requirement import Marks, plain
 from harness.run import Flags, Floats
@@ -128,7 +128,7 @@ def _must_trip(life: Life, cause: Cause, marks: Marks) -> None:
         if late < 0 or Stage(life.stage[late]) is Stage.INHIBITED:
             continue
         marks.broken(
-            late_blame(life, cause.trips, begin, late),
+            late_blame(life, cause.trips, begin, late, dwell_s),
             life,
             life.row_of(late),
             observed=Stage(life.stage[late]).word,
@@ -188,6 +188,24 @@ def _must_see(life: Life, marks: Marks) -> None:
                 "the charge was not stopped"
             ),
         )
+
+
+def _seen_again(life: Life, episode: Episode, longest_s: float) -> Indices:
+    """The first valid samples behind rows at which readings had been missing for too long.
+
+    `no_reading` joins there: it is not clear at the row itself, and its dwell begins behind it.
+    Counted from the first sample of the episode.
+    """
+    if life.valid_rows is None:
+        return np.empty(0, np.intp)
+    first, behind = episode.rows
+    valid = np.isin(np.arange(first, behind), life.valid_rows)
+    again = [
+        life.sample_at(row) - episode.start
+        for row in (first + np.flatnonzero(~valid)).tolist()
+        if np.isfinite(life.trace.t[row]) and _blind_s(life, row) > longest_s
+    ]
+    return np.array(again, np.intp)
 
 
 def _unclaimed(life: Life) -> bool:
@@ -297,7 +315,13 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
             must &= cause.clear[part] | (number < possible)
     splits = life.breaks[(life.breaks > first) & (life.breaks <= last)] - first
     t = life.t[part]
-    may_held, must_held = Held.of(may, t, splits), Held.of(must, t, splits)
+    may_held, must_held = (
+        Held.of(flags, t, np.union1d(splits, _seen_again(life, episode, longest_s)))
+        for flags, longest_s in (
+            (may, s.max_gap_s + life.tolerance_s + TIME_SLACK_S),
+            (must, s.max_gap_s - life.tolerance_s),
+        )
+    )
     if episode.to is not None:
         marks.seen(TO_BULK)
     if episode.to in (Stage.ABSORPTION, Stage.FLOAT):
@@ -341,7 +365,7 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
         begin = int(must_held.start[must_held.at(due)])
         over_s = must_held.held_s(late) - s.release_dwell_s
         marks.broken(
-            late_blame(life, RELEASES, first + begin, first + late),
+            late_blame(life, RELEASES, first + begin, first + late, s.release_dwell_s),
             life,
             life.row_of(first + late),
             observed="inhibited",

@@ -129,9 +129,12 @@ def in_hold(limits: Limits, state: State, deed: int, off_v: float, around: Aim) 
         return among(around, level_v, nan, left_s, False)
     if deed < 26:
         return among(around, limits.sag_v - off_v, nan, 0.5 * left_s, False)
-    if deed < 34:
+    if deed < 31:
         return among(around, limits.full_v + off_v, nan, left_s, False)
-    return among(around, limits.full_v - 0.5, -30.0, 0.25 * left_s, False)
+    if deed < 33:
+        return among(around, limits.full_v - 0.5, -30.0, 0.25 * left_s, False)
+    # Whatever is denied here enters float at its threshold.
+    return among(around, limits.return_v - off_v, nan, left_s, False)
 
 
 @part
@@ -227,8 +230,11 @@ def anywhere(limits: Limits, state: State, deed: int, off_v: float, around: Aim)
         return _otherwise(around, limits.max_gap_s, UNREADABLE)
     if deed < 60:
         return _otherwise(around, 2.0, AFTER_GAP)
+    if deed == 60:
+        # At the end of what can be believed, on either side.
+        return among(around, limits.low_v + off_v, 5.0, 5.0, True)
     # Far up or down with the count.
-    current_a = 0.9 * (limits.high_i if deed < 62 else limits.low_i)
+    current_a = 0.9 * (limits.high_i if deed < 63 else limits.low_i)
     return among(around, keeping_v(limits, BULK), current_a, 10.0, True)
 
 

@@ -178,6 +178,19 @@ def interval_at(
 
 
 @part
+def beyond_belief(limits: Limits, v: float, i: float, twist: int) -> tuple[float, float]:
+    """The voltage or the current a little outside its bounds."""
+    pick = twist % 4
+    if pick == 0:
+        return limits.high_v + 1e-3, i
+    if pick == 1:
+        return v, limits.low_i - 0.25
+    if pick == 2:
+        return v, limits.high_i + 0.25
+    return limits.low_v - 1e-3, i
+
+
+@part
 def grow_one(
     limits: Limits,
     rule: Any,
@@ -253,7 +266,7 @@ def grow_one(
             if to.kind == UNREADABLE or (k == at and odd == UNREAD):
                 v, i = (nan, i) if twist % 2 else (v, nan)
             elif k == at and odd == BEYOND_BELIEF:
-                v, i = (limits.high_v + 1e-3, i) if twist % 2 else (v, limits.low_i - 0.5)
+                v, i = beyond_belief(limits, v, i, twist)
             lost = (odd == POWER_LOST and k == 0) or (odd == POWER_LOST_WITHIN and k == at)
             cycles[row] = 1 if lost and row > 0 else 0
             if cycles[row]:

@@ -31,7 +31,7 @@ OPTIONS: MappingProxyType[str, tuple[Any, ...]] = MappingProxyType(
         "return_dwell_s": (10.0, 5.0, 60.0, 0.0, 2.5),
         "return_soc": (0.9, None, 0.9, 0.97, 0.5, None),
         "charge_current_a": (100.0, 100.0, 37.5, 0.0),
-        "charge_efficiency": (1.0, 0.97, 0.5),
+        "charge_efficiency": (1.0, 0.97, 0.4),
         "soc_ceiling": (0.99, 0.99, 1.0, 0.9),
         "empty_v": (44.8, 44.8, 48.0, None),
         "empty_dwell_s": (10.0, 3.0, 0.0),
@@ -44,6 +44,7 @@ OPTIONS: MappingProxyType[str, tuple[Any, ...]] = MappingProxyType(
         "release_dwell_s": (10.0, 3.0, 5.0, 0.0),
         "max_gap_s": (30.0, 30.0, 10.0, 4.0),
         "plausible_up_v": (8.0, 8.0, 1.0, 0.0),
+        "plausible_low_v": (16.0, 16.0, 44.8, 0.0),
         "plausible_a": (500.0, 500.0, 120.0),
         "compensation_v_per_c": (0.0, 0.0, 0.0, -0.03, 0.02),
         "reference_c": (25.0, 25.0, 20.0),
@@ -103,6 +104,7 @@ def _together(of: dict[str, Any]) -> Settings:
     return_v = float_v - of.pop("return_down_v")
     empty_v = of.pop("empty_v")
     high_v = absorption_v + of.pop("plausible_up_v")
+    low_v = of.pop("plausible_low_v")
     most_a = of.pop("plausible_a")
     release_down_v = of.pop("cell_release_down_v")
     cell_limit_v = of["cell_limit_v"]
@@ -115,7 +117,7 @@ def _together(of: dict[str, Any]) -> Settings:
         float_v=pack(float_v),
         return_v=pack(return_v),
         empty_v=None if empty_v is None else pack(empty_v),
-        plausible_v=(pack(16.0), pack(high_v)),
+        plausible_v=(pack(low_v), pack(high_v)),
         plausible_i=(-most_a, most_a),
         cell_release_v=3.5 if cell_limit_v is None else round(cell_limit_v - release_down_v, 9),
         **of,
