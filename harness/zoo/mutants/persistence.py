@@ -183,6 +183,7 @@ _KEPT_OVER_POWER = (
 _OF_POWER: dict[str, frozenset[str]] = {
     "tripped": ENTERING[Stage.INHIBITED],
     "emptied": frozenset({"SOC.empty"}),
+    "first_t": frozenset({"PROTECT.no-reading"}),
     "shift_v": frozenset({"REQUEST"}),
 }
 # Moment, slug, how it is said, what it breaks by itself, and what is forgotten then.
