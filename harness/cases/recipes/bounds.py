@@ -11,6 +11,7 @@ _FLOWING_A = 50.0
 
 def _believed_and_not(b: Passages, believed: dict[str, float], beyond: dict[str, float]) -> None:
     """Readings at a bound, which are counted, and just beyond it, which stop the count."""
+    b.need(b.settings.max_gap_s > 6, "max_gap_s must be more than 6 s")
     b.charge()
     for readings in (believed, beyond, believed):
         b.run(4, **readings)
@@ -100,6 +101,7 @@ def invalid_in_a_paused_hold(b: Passages) -> None:
     """Three tenths of the hold, a sag with an invalid sample behind it, and the rest of the hold."""
     b.need_setting("on_sag", "pause")
     hold_s = b.settings.hold_s
+    b.need(0.03 * hold_s < b.settings.max_gap_s, "max_gap_s is too short for this hold_s")
     b.reach_absorption()
     b.hold(0.3)
     sag_s = 0.1 * hold_s

@@ -10,6 +10,7 @@ BOOK = Book("entry")
 def _denied(b: Passages, v: float) -> float:
     """Denied by its current at a voltage, into bulk; returns the stamp, s."""
     taper_a = b.need_more("taper_a", 0, "A")
+    b.need_more("confirm_s", 2)
     b.need_setting("on_unconfirmed", "bulk")
     b.need(
         5 < b.settings.entry_dwell_s < 1.6 * b.settings.max_gap_s, "entry_dwell_s must fit a gap"

@@ -23,6 +23,9 @@ def _denied_at(b: Passages, v: float) -> float:
     b.expire()
     b.at(b.clock_s + 1.0, v=v)
     b.expect("float")
+    b.float_from_s = b.clock_s
+    b.need_float_room(2 * b.settings.return_dwell_s)
+    b.need_setting("return_soc", None)
     return b.clock_s
 
 
