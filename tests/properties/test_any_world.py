@@ -21,9 +21,8 @@ from harness.attach.drive import drive
 from harness.attach.python import PythonAttachment
 from harness.hunt.reduce import Shown, reduced
 from harness.judge import judge
-from harness.run import FEATURES, Case, Finding, Run
+from harness.run import FEATURES, Case, Finding, Run, needed_features
 from harness.strategies.worlds import pack_settings, run_world, worlds
-from harness.world.as_case import needed_features
 from harness.world.bank import World
 from harness.zoo.build import fault_named, python_controller
 

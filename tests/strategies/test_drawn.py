@@ -18,7 +18,7 @@ from harness.strategies.choices import HEAD_CHOICES, MOST_SEGMENTS, SEGMENT_CHOI
 from harness.strategies.grow import grown
 from harness.strategies.settings_choices import OPTIONS, settings_from
 from harness.zoo.build import fault_named
-from harness.zoo.matrix import attached
+from harness.zoo.subject import attached
 
 NONE = frozenset[str]()
 

@@ -10,7 +10,7 @@ from harness.attach import drive
 from harness.judge import judge
 from harness.strategies.sweep import sweep
 from harness.zoo.fault import Fault
-from harness.zoo.matrix import attached
+from harness.zoo.subject import attached
 from harness.zoo.variants import VARIANTS
 
 TRACES = 250

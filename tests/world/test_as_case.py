@@ -16,8 +16,9 @@ from harness.cases.render import files_of
 from harness.cases.vector import read_vector
 from harness.errors import InputError
 from harness.judge import judge
+from harness.run import needed_features
 from harness.verdict import CaseVerdict
-from harness.world.as_case import as_case, as_run, as_vector, judge_pack, needed_features
+from harness.world.as_case import as_case, as_run, as_vector, judge_pack
 from harness.world.bank import Recording, World
 from harness.world.charger import Charger
 from harness.world.loop import simulate
