@@ -7,6 +7,7 @@ what must have been known at its sample: the hold timer within one interval, the
 from __future__ import annotations
 
 from ctrl.vocabulary import Stage
+from harness.rules.held import TIME_SLACK_S
 from harness.rules.holds import Hold, holds_of
 from harness.rules.life import Life
 from harness.rules.requirement import Marks, plain
@@ -70,14 +71,15 @@ def _overdue(life: Life, hold: Hold, marks: Marks) -> bool:
         return False
     stays = hold.stays
     proved = hold.proved_since(must, hold.must_prove)
-    confirmed = proved.due(must, len(hold.t) - 1, s.confirm_s)
-    if confirmed >= 0 and (confirmed > must or s.confirm_s > 0):
-        # Within the interval by which the confirmation's own timer may be off.
-        confirmed = proved.following(confirmed, life.tolerance_s)
     waits = s.on_unconfirmed == "wait"
     candidates = []
-    if 0 <= confirmed < stays:
-        candidates.append((confirmed, "confirmed"))
+    for due in proved.each_due(must, len(hold.t) - 1, s.confirm_s):
+        # Within the interval by which the confirmation's own timer may be off.
+        own = due > must or s.confirm_s > 0
+        confirmed = proved.following(due, life.tolerance_s) if own else due
+        if 0 <= confirmed < stays:
+            candidates.append((confirmed, "confirmed"))
+            break
     if waits:
         waited = (hold.t - hold.t[must] >= s.wait_limit_s).nonzero()[0]
         # The wait is a timer of its own, and may be off by an interval of its own.
@@ -240,7 +242,8 @@ def _refusal(
     proves = bool(hold.must_prove[k])
     held_s = hold.proved_since(max(hold.must_expire, 0), hold.must_prove).held_s(k)
     enough_s = s.confirm_s + (life.slack_s(hold.episode.start + k) if s.confirm_s else 0.0)
-    confirmed = proves and hold.must_expire >= 0 and held_s >= enough_s
+    # A controller that is late by a whole interval is just in time.
+    confirmed = proves and hold.must_expire >= 0 and held_s >= enough_s - 2.0 * TIME_SLACK_S
     # At the very sample on which the timer runs out, a confirmation without dwell is due as well.
     confirmed = confirmed or (proves and s.confirm_s == 0.0 and k >= hold.expires >= 0)
     marks.seen(DENIED)

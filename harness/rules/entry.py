@@ -68,12 +68,11 @@ def entries(life: Life, marks: Marks) -> None:
             )
         # The sample on which bulk was entered by a change of stage cannot change it once more.
         first = episode.start + (1 if episode.came_from is not None else 0)
-        due = must.due(first, episode.last, s.entry_dwell_s)
-        if due < 0:
-            continue
-        marks.seen(LATE)
-        late = must.following(due, life.tolerance_s)
-        if 0 <= late < episode.stop:
+        for due in must.each_due(first, episode.last, s.entry_dwell_s):
+            marks.seen(LATE)
+            late = must.following(due, life.tolerance_s)
+            if not 0 <= late < episode.stop:
+                continue
             marks.broken(
                 late_blame(life, LATE, int(must.start[must.at(due)]), late, s.entry_dwell_s),
                 life,
@@ -87,6 +86,7 @@ def entries(life: Life, marks: Marks) -> None:
                     f"({s.entry_v:g} V) for {must.held_s(late):g} s, {s.entry_dwell_s:g} s are enough"
                 ),
             )
+            break
     for episode in life.of_stage(Stage.ABSORPTION):
         marks.seen(ONLY)
         if episode.came_from is not Stage.BULK:

@@ -162,8 +162,7 @@ def _overdue(
     # The sample on which float was entered cannot change the stage once more.
     first, last = episode.start + 1, episode.stop - 1
     found: list[tuple[int, str, float, str, str]] = []
-    due = dwell.must.due(first, episode.last, s.return_dwell_s)
-    if due >= 0:
+    for due in dwell.must.each_due(first, episode.last, s.return_dwell_s):
         marks.seen(LOW)
         late = dwell.must.following(due, life.tolerance_s)
         if 0 <= late <= last:
@@ -176,6 +175,7 @@ def _overdue(
             found.append(
                 (late, late_blame(life, LOW, begin, late, s.return_dwell_s), over_s, "s", what)
             )
+            break
     if row_soc is not None and s.return_soc is not None and first <= last:
         rows = (
             slice(first, last + 1) if life.valid_rows is None else life.valid_rows[first : last + 1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 from attrs import frozen
@@ -55,6 +57,10 @@ class Held:
 
     def due(self, first: int, last: int, dwell_s: float) -> int:
         """The first sample in `first..last` at which the condition has held for `dwell_s`; or -1."""
+        return next(self.each_due(first, last, dwell_s), -1)
+
+    def each_due(self, first: int, last: int, dwell_s: float) -> Iterator[int]:
+        """The same for each stretch: a decision that was missed may become due once more."""
         low = int(np.searchsorted(self.stop, first, side="right"))
         high = int(np.searchsorted(self.start, last, side="right"))
         start, stop = self.start[low:high], self.stop[low:high]
@@ -65,8 +71,7 @@ class Held:
             k = begin + int(np.searchsorted(stretch, self.t[begin] + dwell_s - TIME_SLACK_S))
             k = max(k, first)
             if k < end:
-                return k
-        return -1
+                yield k
 
     def following(self, k: int, tolerance_s: float) -> int:
         """The sample of the same stretch by which a decision due at `k` must have been taken; or -1.

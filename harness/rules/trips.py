@@ -356,12 +356,13 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
                     f"of the {s.release_dwell_s:g} s of release_dwell_s"
                 ),
             )
-    due = must_held.due(0, last - first, s.release_dwell_s)
-    if due < 0 or _unclaimed(life):
+    if _unclaimed(life):
         return
-    marks.seen(RELEASES)
-    late = must_held.following(due, life.tolerance_s)
-    if 0 <= late < episode.stop - first:
+    for due in must_held.each_due(0, last - first, s.release_dwell_s):
+        marks.seen(RELEASES)
+        late = must_held.following(due, life.tolerance_s)
+        if not 0 <= late < episode.stop - first:
+            continue
         begin = int(must_held.start[must_held.at(due)])
         over_s = must_held.held_s(late) - s.release_dwell_s
         marks.broken(
@@ -377,3 +378,4 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
                 f"{must_held.held_s(late):g} s, {s.release_dwell_s:g} s are enough"
             ),
         )
+        break
