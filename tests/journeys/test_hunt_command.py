@@ -189,7 +189,7 @@ def test_results_are_written(fullproof: Fullproof, tmp_path: Path) -> None:
     assert document["end"] == {"failures": 1}
     (failure,) = document["failures"]
     assert failure["requirement"] == "HOLD.sag-restarts"
-    assert failure["first_trace"] == 58
+    assert failure["first_trace"] == 49
     shortened = failure["shortened"]
     assert shortened["confirmed"]
     rows = shortened["case"]["rows"]

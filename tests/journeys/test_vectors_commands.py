@@ -68,7 +68,7 @@ def test_check_counts_what_is_there(fullproof: Fullproof) -> None:
     assert ended.code == 0
     assert "54 requirements exercised, nothing wrong" in " ".join(ended.out.split())
     row = next(line for line in ended.out.splitlines() if line.startswith("HOLD.sag-pauses"))
-    assert [int(number) for number in row.split()[1:]] == [7, 3]
+    assert [int(number) for number in row.split()[1:]] == [9, 4]
 
 
 def test_check_names_each_problem(fullproof: Fullproof, tmp_path: Path) -> None:

@@ -68,7 +68,7 @@ def test_a_program_passes() -> None:
     ("fault", "examples", "given"),
     [
         ("full-without-recheck", 20, SHORT),
-        ("stage-kept-over-power-loss", 20, None),
+        ("stage-kept-over-power-loss", 40, SHORT),
         ("entry-at-first-touch", 20, None),
         ("gap-not-noticed-in-hold", 60, None),
     ],
