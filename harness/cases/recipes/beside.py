@@ -262,13 +262,13 @@ def no_reading_in_float(b: Passages) -> None:
 
 @BOOK.recipe(
     "between-release-and-limit-at-once",
-    title="A trip is remembered when the reading falls back at once",
+    title="A trip is remembered when the clock steps back",
     why="The distance between limit and release is there for the reading that swings.",
     requirements="PROTECT.cell-trips PROTECT.releases PROTECT.release-held",
     negative="PROTECT.release-held",
     features="cell_protection",
     settings=hut(),
-    catches=("forgets what has tripped when the stage changes", "or when a stamp steps back"),
+    catches=("forgets what has tripped when a stamp steps back",),
     tags="backward",
 )
 def between_release_and_limit_at_once(b: Passages) -> None:
