@@ -68,8 +68,10 @@ def command(
 ) -> int:
     """Try the vectors, then the hunt, on faulty controllers made systematically and by hand.
 
-    PATTERN picks some by name, such as 'shift-entry-v-*'. Exit code 0 says that the vectors find
-    every one that can be found, 1 that they miss one.
+    Controllers that keep the rules, each in its own way, are judged as well: what is found in them
+    is a false alarm. PATTERN picks some of the faulty ones by name, such as 'shift-entry-v-*', and
+    leaves the others out. Exit code 0 says that the vectors find every one that can be found and
+    that there was no false alarm, 1 that they miss one or that there was one.
     """
     refuse_unwritable(json_file, html_file)
     from harness.report.zoo import show
@@ -77,13 +79,15 @@ def command(
     from harness.zoo.whole import whole, work_to_do
 
     chosen = _chosen(pattern, operators)
+    everything = pattern is None and not operators
     hunts = () if no_hunt else tuple(range(seeds))
     try:
-        with bar(work_to_do(chosen, hunts)) as advance:
+        with bar(work_to_do(chosen, hunts, listen=everything)) as advance:
             result = whole(
                 chosen,
                 seeds=hunts,
                 traces=0 if no_hunt else traces,
+                listen=everything,
                 told=advance,
                 workers=workers,
             )
@@ -92,7 +96,6 @@ def command(
         return exits.NOT_JUDGED
     code = _code(result)
     _write(result, code, json_file, html_file)
-    everything = pattern is None and not operators
     show(console_for(for_people(json_file, html_file)), result, about_vectors=everything)
     return code
 
@@ -131,8 +134,8 @@ def _chosen(pattern: str | None, operators: Sequence[str]) -> tuple[Subject, ...
 def _code(result: Whole) -> int:
     if not result.complete:
         return exits.INTERRUPTED
-    missed = bool(result.missed) or bool(result.refuted)
-    return exits.DOES_NOT_CONFORM if missed else exits.CONFORMS
+    wrong = bool(result.missed) or bool(result.refuted) or result.alarms > 0
+    return exits.DOES_NOT_CONFORM if wrong else exits.CONFORMS
 
 
 def _write(result: Whole, code: int, json_file: str | None, html_file: str | None) -> None:

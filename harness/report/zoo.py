@@ -35,6 +35,7 @@ def show(console: Console, result: Whole, *, about_vectors: bool = True) -> None
         _vectors(console, result)
     if result.seeds:
         _hunt(console, result)
+    _alarms(console, result)
     _table(console, result)
     _sum(console, result)
 
@@ -150,6 +151,25 @@ def hunt_rates(hunted: Sequence[Hunted]) -> tuple[int, int, int]:
     return hunts, sum(each.found_in for each in real), sum(each.right_in for each in real)
 
 
+def quiet_sentence(result: Whole) -> str:
+    """How many controllers that keep the rules were judged, how often, and what was found."""
+    runs = sum(each.vectors + each.traces for each in result.quiet)
+    alarms = "no false alarm" if not result.alarms else count(result.alarms, "false alarm")
+    return f"{len(result.quiet)} controllers that keep the rules, {runs:,} runs judged: {alarms}"
+
+
+def _alarms(console: Console, result: Whole) -> None:
+    """What was found in controllers that keep the rules, the first ones in full."""
+    told = [(each.name, alarm) for each in result.quiet for alarm in each.alarms]
+    if not told:
+        return
+    line(console, ("False alarms", "bold red"))
+    for name, alarm in told[:MOST]:
+        text = f"{name}: {alarm.requirement} in {alarm.case}: {alarm.sentence}"
+        paragraph(console, text, indent=2)
+    _rest(console, len(told))
+
+
 def _sum(console: Console, result: Whole) -> None:
     total = result.tally()
     text = f"The vectors find {total.by_vectors} of {count(total.real, 'faulty controller')}"
@@ -172,6 +192,10 @@ def _sum(console: Console, result: Whole) -> None:
             console,
             f"{unfound} more can never be found: {total.exact} are equivalent, {total.tolerated} differ"
             " by no more than the requirements allow.",
+        )
+    if result.quiet:
+        paragraph(
+            console, f"{quiet_sentence(result)}.", style="" if not result.alarms else "bold red"
         )
     if not result.complete:
         paragraph(console, "Interrupted: this is what was done until then.", style="bold")

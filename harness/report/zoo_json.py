@@ -6,6 +6,7 @@ from typing import Any
 
 import orjson
 
+from harness.zoo.alarms import Quiet
 from harness.zoo.hunting import Hunted
 from harness.zoo.matrix import Row
 from harness.zoo.mutants.operators import Operator
@@ -27,6 +28,7 @@ def to_json(result: Whole, exit_code: int) -> str:
             "cover": result.cover,
         },
         "hunt": {"seeds": result.seeds, "traces": result.traces} if result.seeds else None,
+        "keep_the_rules": [_quiet(each) for each in result.quiet],
         "operators": [_tally(each) for each in result.tallies()],
         "faults": [_fault(row, result.hunted_of(row.subject)) for row in result.rows],
     }
@@ -48,6 +50,18 @@ def _tally(tally: Tally) -> dict[str, Any]:
         "found_by_some_seeds": tally.in_some_seed,
         "equivalent": tally.exact,
         "tolerated": tally.tolerated,
+    }
+
+
+def _quiet(quiet: Quiet) -> dict[str, Any]:
+    return {
+        "name": quiet.name,
+        "vectors": quiet.vectors,
+        "traces": quiet.traces,
+        "false_alarms": [
+            {"requirement": alarm.requirement, "case": alarm.case, "sentence": alarm.sentence}
+            for alarm in quiet.alarms
+        ],
     }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from html import escape
 
-from harness.report.zoo import hunt_rates
+from harness.report.zoo import hunt_rates, quiet_sentence
 from harness.zoo.hunting import Hunted
 from harness.zoo.matrix import Row
 from harness.zoo.mutants.operators import Operator
@@ -60,6 +60,15 @@ def _summary(result: Whole) -> Iterable[str]:
             f" {_text(', '.join(map(str, result.seeds)))}: {found:,} found the fault, {right:,} in a"
             " requirement that it breaks.</p>"
         )
+    if result.quiet:
+        yield f"<p>{_text(quiet_sentence(result))}.</p>"
+        alarms = [
+            (each.name, alarm.requirement, alarm.case, alarm.sentence)
+            for each in result.quiet
+            for alarm in each.alarms
+        ]
+        if alarms:
+            yield from _table("False alarms", ("controller", "requirement", "case", "what"), alarms)
 
 
 def _text(value: object) -> str:

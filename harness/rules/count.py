@@ -58,8 +58,13 @@ class Step:
 
 
 def _resolution_s(t: Floats) -> float:
-    """By how much an interval between two of these stamps may be rounded, s."""
-    return 2.0 * float(np.spacing(max(abs(t.max()), abs(t.min()))))
+    """By how much an interval between two of these stamps may be rounded, s.
+
+    To what a stamp can hold, and to the millisecond: many a clock counts nothing finer.
+    """
+    in_ms = 1e3 * t
+    off_ms = float(np.abs(in_ms - np.rint(in_ms)).max())
+    return 2.0 * (float(np.spacing(max(abs(t.max()), abs(t.min())))) + 1e-3 * off_ms)
 
 
 def _steps(life: Life, soc: Floats) -> Iterator[tuple[int, Step]]:

@@ -9,6 +9,8 @@ from attrs import field, frozen
 
 from harness.cases import shipped
 from harness.run import Case
+from harness.zoo import alarms
+from harness.zoo.alarms import Quiet
 from harness.zoo.farm import farmed, workers_for
 from harness.zoo.hunting import Find, Ground, Hunted, gathered, hunt
 from harness.zoo.matrix import Known, Row, cover, examine, idle, redundant, without_faults
@@ -56,6 +58,7 @@ class Whole:
         cases: ids of the vectors.
         seeds: of the hunt.
         traces: the budget of one hunt.
+        quiet: what was found in controllers that keep the rules; empty where they were not asked.
         complete: whether nothing cut it short.
     """
 
@@ -64,6 +67,7 @@ class Whole:
     cases: tuple[str, ...]
     seeds: tuple[int, ...] = ()
     traces: int = 0
+    quiet: tuple[Quiet, ...] = ()
     complete: bool = True
     _by_name: dict[str, Hunted] = field(init=False, repr=False, eq=False)
 
@@ -96,6 +100,11 @@ class Whole:
         by_vectors = [row for row in self.rows if row.subject.reason is not None and row.found]
         by_hunt = [h for h in self.hunted if h.subject.reason is not None and h.found_in]
         return (*by_vectors, *by_hunt)
+
+    @property
+    def alarms(self) -> int:
+        """How many false alarms there were."""
+        return sum(len(each.alarms) for each in self.quiet)
 
     @property
     def idle(self) -> list[str]:
@@ -211,9 +220,10 @@ def by_hunt(
         yield find
 
 
-def work_to_do(chosen: Sequence[Subject], seeds: Sequence[int]) -> int:
+def work_to_do(chosen: Sequence[Subject], seeds: Sequence[int], *, listen: bool = False) -> int:
     """How often `told` will be called in all."""
-    return len(chosen) + sum(len(seeds_for(subject, seeds)) for subject in chosen)
+    hunts = sum(len(seeds_for(subject, seeds)) for subject in chosen)
+    return len(chosen) + hunts + (len(alarms.tasks_for(seeds)) if listen else 0)
 
 
 def whole(
@@ -221,6 +231,7 @@ def whole(
     *,
     seeds: Sequence[int] = (),
     traces: int = 0,
+    listen: bool = False,
     told: Told = lambda _: None,
     workers: int | None = None,
 ) -> Whole:
@@ -230,6 +241,8 @@ def whole(
         chosen: the faulty controllers.
         seeds: of the hunts; none for no hunt.
         traces: how many traces one hunt may take.
+        listen: whether controllers that keep the rules are judged as well, by the vectors and by
+            all traces of all seeds.
         told: called as each piece of work ends.
         workers: how many processes; None for one a core.
 
@@ -242,6 +255,7 @@ def whole(
     """
     rows: dict[str, Row] = {}
     finds: list[Find] = []
+    quiet: list[Quiet] = []
     complete = True
     try:
         for row in by_vectors(chosen, told, workers):
@@ -249,6 +263,9 @@ def whole(
         if seeds:
             for find in by_hunt(chosen, seeds, traces, told, workers):
                 finds.append(find)  # one by one: what came before an interruption is kept
+        if listen:
+            for part in alarms.listened(seeds, traces, told, workers):
+                quiet.append(part)
     except KeyboardInterrupt:
         complete = False
     known = [rows[subject.name] for subject in chosen if subject.name in rows]
@@ -258,5 +275,6 @@ def whole(
         cases=tuple(case.id for case in _cases()),
         seeds=tuple(seeds),
         traces=traces,
+        quiet=alarms.gathered(quiet),
         complete=complete,
     )

@@ -36,7 +36,8 @@ from harness.zoo.fault import Fault
 from harness.zoo.faults import entry, float_stage, full, hold
 from harness.zoo.subject import attached
 from harness.zoo.variants import VARIANTS
-from tests.oracles.monitor import broken_at, confirmed, formulas, on_a_hair
+from tests.oracles.formulas import formulas
+from tests.oracles.monitor import broken_at, confirmed, on_a_hair
 
 TRACES = 2000
 SEED = 20260704
