@@ -26,6 +26,8 @@ REST_CELL_V = 3.35
 # Common practice, no source: a pack is called full when the current has fallen to C/20.
 TAPER_SHARE = 1 / 20
 DAY_S = 86_400.0
+# A voltage that is advised to three decimals must not fall short by its last bit.
+SLACK_V = 1e-9
 
 
 @frozen
@@ -57,6 +59,7 @@ class _Installation:
     wiring_ohm: float = field(validator=_not_negative)
     interval_s: float = field(validator=_not_negative)
     rest_cell_v: float = field(validator=_not_negative)
+    taper_a: float = field(validator=_not_negative)
 
 
 def warnings(
@@ -67,6 +70,7 @@ def warnings(
     wiring_ohm: float = 0.005,
     interval_s: float = 1.0,
     rest_cell_v: float = REST_CELL_V,
+    taper_a: float | None = None,
 ) -> tuple[Advice, ...]:
     """What a practitioner would say to these settings; print `CAUTION` with it.
 
@@ -77,6 +81,7 @@ def warnings(
         wiring_ohm: resistance of the conductors between the charger and the pack, both ways, ohm.
         interval_s: distance of the samples, s.
         rest_cell_v: voltage of a full cell at rest, V; the default is that of LFP.
+        taper_a: current at which the drop of the wiring counts, A; None: that of `usual_taper_a`.
 
     Raises:
         ValueError: a number of the installation is negative or not finite.
@@ -87,31 +92,43 @@ def warnings(
         wiring_ohm=wiring_ohm,
         interval_s=interval_s,
         rest_cell_v=rest_cell_v,
+        taper_a=usual_taper_a(settings) if taper_a is None else taper_a,
     )
     return tuple(advice for check in _CHECKS for advice in check(settings, found))
 
 
+def usual_taper_a(settings: Settings) -> float:
+    """The current to which a pack has fallen when it is called full, A."""
+    if settings.taper_a is not None:
+        return settings.taper_a
+    return settings.capacity_ah * TAPER_SHARE
+
+
+def smallest_absorption_v(settings: Settings, needed_v: float) -> float:
+    """The smallest charger setting that lies so far over `entry_v`, V, to the next millivolt up."""
+    # Rounded down, the number would not clear it.
+    return ceil((settings.entry_v + needed_v) * 1000.0 - 1e-6) / 1000.0
+
+
 def _entry_margin(settings: Settings, found: _Installation) -> Iterator[Advice]:
-    taper_a = settings.taper_a
-    if taper_a is None:
-        taper_a = settings.capacity_ah * TAPER_SHARE
+    taper_a = found.taper_a
     drop_v = found.wiring_ohm * taper_a
     needed_v = found.meter_error_v + drop_v
     margin_v = settings.absorption_v - settings.entry_v
-    if margin_v >= needed_v:
+    if margin_v >= needed_v - SLACK_V:
         return
-    # To the next millivolt up: rounded down, the number would not clear it.
-    least_v = ceil((settings.entry_v + needed_v) * 1000.0 - 1e-6) / 1000.0
+    least_v = smallest_absorption_v(settings, needed_v)
     yield Advice(
         ("absorption_v", "entry_v"),
         f"The hold may never start: absorption_v is {margin_v:.3f} V over entry_v, but the meters may"
         f" differ by {found.meter_error_v:.3f} V and the wiring takes {drop_v:.3f} V at {taper_a:g} A.",
-        f"The smallest absorption_v that clears it is {least_v:.3f} V, {_beside_limit(settings, least_v)}"
+        f"The smallest absorption_v that clears it is {least_v:.3f} V, {beside_limit(settings, least_v)}"
         f" {CAUTION}",
     )
 
 
-def _beside_limit(settings: Settings, pack_v: float) -> str:
+def beside_limit(settings: Settings, pack_v: float) -> str:
+    """How a pack voltage compares with the cell limit, in words."""
     cell_v = pack_v / settings.cells
     a_cell = f"{cell_v:.3f} V a cell"
     if settings.cell_limit_v is None:
@@ -126,7 +143,7 @@ def _beside_limit(settings: Settings, pack_v: float) -> str:
 
 def _full_voltage(settings: Settings, found: _Installation) -> Iterator[Advice]:
     below_v = settings.entry_v - settings.full_v
-    if below_v < found.meter_noise_v:
+    if below_v < found.meter_noise_v - SLACK_V:
         yield Advice(
             ("full_v", "entry_v"),
             f"Noise may deny a pack that is full: full_v is {below_v:.3f} V under entry_v, and readings"
@@ -209,6 +226,14 @@ def _lengths(settings: Settings, _: _Installation) -> Iterator[Advice]:
         )
 
 
+def highest_v(settings: Settings) -> float:
+    """The pack voltage at which readings are not believed or cells trip, V: the lower of the two."""
+    high_v = settings.plausible_v[1]
+    if settings.cell_limit_v is None:
+        return high_v
+    return min(high_v, settings.cells * settings.cell_limit_v)
+
+
 def _cold_charge(settings: Settings, _: _Installation) -> Iterator[Advice]:
     if settings.compensation_v_per_c == 0.0:
         return
@@ -224,9 +249,7 @@ def _cold_charge(settings: Settings, _: _Installation) -> Iterator[Advice]:
         return
     shift_v = settings.compensation_v_per_c * (worst_c - settings.reference_c)
     most_v = settings.absorption_v + shift_v
-    high_v = settings.plausible_v[1]
-    if settings.cell_limit_v is not None:
-        high_v = min(high_v, settings.cells * settings.cell_limit_v)
+    high_v = highest_v(settings)
     if most_v >= high_v:
         yield Advice(
             ("compensation_v_per_c", "absorption_v", "plausible_v", "cell_limit_v"),

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from harness.expected import unexpected
 from harness.rules import REQUIREMENTS
 from harness.rules.life import lives
 from harness.rules.power import STARTS as STARTS_IN_BULK
-from harness.rules.requirement import Marks
+from harness.rules.requirement import Check, Marks
 from harness.run import Run
 from harness.verdict import CaseVerdict
 
 
 def judge(
-    run: Run, selected: Iterable[str] | None = None, *, tolerance_s: float = 0.0
+    run: Run,
+    selected: Iterable[str] | None = None,
+    *,
+    tolerance_s: float = 0.0,
+    without: Collection[Check] = (),
 ) -> CaseVerdict:
     """Judge one run by every requirement that applies.
 
@@ -22,11 +26,12 @@ def judge(
         run: what a controller answered.
         selected: ids of the requirements to judge; None for all.
         tolerance_s: declared tolerance of the controller's clock, s.
+        without: analyses that are left out.
     """
     claimed = {r.id for r in REQUIREMENTS if r.features <= run.identity.features}
     wanted = claimed if selected is None else claimed & set(selected)
     # A check may find what breaks a requirement of another group, so all of them look.
-    checks = dict.fromkeys(r.check for r in REQUIREMENTS)
+    checks = dict.fromkeys(r.check for r in REQUIREMENTS if r.check not in without)
     marks = Marks(run.case.id)
     for life in lives(run, tolerance_s):
         for check in checks:

@@ -285,5 +285,6 @@ class Outcome(Enum):
     FAIL = "fail"
     NOT_EXERCISED = "not exercised"
     NOT_CLAIMED = "not claimed"
+    NOT_OBSERVABLE = "not observable"
     ERROR = "error"
     UNKNOWN = "unknown"

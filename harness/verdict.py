@@ -35,6 +35,7 @@ class RequirementResult:
         exercised: how often it was put to the test.
         cases: ids of the cases that did.
         findings: what was wrong.
+        reason: why it is not observable; empty for every other outcome.
     """
 
     requirement: str
@@ -42,6 +43,7 @@ class RequirementResult:
     exercised: int
     cases: tuple[str, ...]
     findings: tuple[Finding, ...]
+    reason: str = ""
 
 
 @frozen

@@ -83,6 +83,7 @@ def verify(
     fail_fast: bool = False,
     tolerance_s: float = 0.0,
     progress: Callable[[Case], None] | None = None,
+    keep: Callable[[Case, Run | None, Sequence[Finding]], None] | None = None,
 ) -> Report:
     """Try every case on a controller, and judge what it answers.
 
@@ -94,6 +95,8 @@ def verify(
         fail_fast: stop at the first case with a finding.
         tolerance_s: declared tolerance of the controller's clock, s.
         progress: called with each case before it runs.
+        keep: called with each case that has findings, what came of it (None where the controller
+            failed to answer), and those findings.
 
     Raises:
         ValueError: no case, or an unknown requirement.
@@ -111,12 +114,15 @@ def verify(
         if reason:
             left_out[case.id] = reason
             continue
-        verdict = trial.of(case)
+        verdict, run = trial.of(case)
         tally.add(verdict)
+        told = [finding for finding in verdict.findings if finding.requirement in tally.names]
+        if keep is not None and told:
+            keep(case, run, told)
         if trial.given_up:
             trial.errors.update(dict.fromkeys((c.id for c in cases[number + 1 :]), trial.given_up))
             break
-        if fail_fast and any(finding.requirement in tally.names for finding in verdict.findings):
+        if fail_fast and told:
             break
     if trial.ran and trial.identity is not None:
         tally.add(trial.farewell(cases[-1].id))
@@ -154,28 +160,28 @@ class _Trial:
             return ""
         lacking = sorted(case.features - self.identity.features)
         if not lacking:
-            return ""
+            return self.attachment.cannot_be_told(case)
         return f"needs {', '.join(lacking)}, which the controller does not claim"
 
-    def of(self, case: Case) -> CaseVerdict:
-        """Run one case and judge it; a fault of the link is its verdict."""
+    def of(self, case: Case) -> tuple[CaseVerdict, Run | None]:
+        """Run one case and judge it; a fault of the link is its verdict, without a run."""
         self.ran += 1
         try:
             if self.greeting is not None:
                 raise self.greeting
-            verdict = _tried(self.attachment, case, self.names, self.tolerance_s)
+            verdict, run = tried(self.attachment, case, self.names, self.tolerance_s)
         except LinkFault as fault:
             if not isinstance(fault, Refused):
                 self.attachment.restart()
             self._count(case, fault)
             t = float(case.trace.t[fault.index]) if fault.index >= 0 else float("nan")
             finding = fault.finding(case.id, t=t)
-            return CaseVerdict(case.id, {fault.requirement: 1}, (finding,))
+            return CaseVerdict(case.id, {fault.requirement: 1}, (finding,)), None
         except Exception as error:  # one case that cannot be judged must not block the others
             self.errors[case.id] = f"could not be judged: {type(error).__name__}: {error}"
-            return CaseVerdict(case.id, {}, ())
+            return CaseVerdict(case.id, {}, ()), None
         self.silent_in_a_row = 0
-        return verdict
+        return verdict, run
 
     def _count(self, case: Case, fault: LinkFault) -> None:
         if self.identity is None:
@@ -207,7 +213,9 @@ def _chosen(selected: Iterable[str] | None) -> tuple[Requirement, ...]:
     return tuple(r for r in REQUIREMENTS if r.id in wanted)
 
 
-def _tried(attachment: Attachment, case: Case, names: set[str], tolerance_s: float) -> CaseVerdict:
+def tried(
+    attachment: Attachment, case: Case, names: set[str], tolerance_s: float
+) -> tuple[CaseVerdict, Run]:
     """Run one case and judge it; those about the link itself are run a second time."""
     run = drive(attachment, case)
     verdict = judge(run, names, tolerance_s=tolerance_s)
@@ -220,7 +228,7 @@ def _tried(attachment: Attachment, case: Case, names: set[str], tolerance_s: flo
         difference = _difference(run, drive(attachment, other).answers)
         if difference is not None:
             findings.append(_differs(run, difference, name))
-    return CaseVerdict(case.id, exercised, tuple(findings))
+    return CaseVerdict(case.id, exercised, tuple(findings)), run
 
 
 def _whole(case: Case) -> Case:

@@ -9,7 +9,7 @@ from typing import Self
 
 from ctrl.settings import Settings
 from harness.errors import InputError
-from harness.run import Answers, Finding, Identity, Trace
+from harness.run import Answers, Case, Finding, Identity, Trace
 
 LINK_REQUIREMENTS = (
     "LINK.greets",
@@ -152,6 +152,18 @@ class Attachment(ABC):
             LinkFault: it did not answer as it should.
             RuntimeError: there was no accepted `start` before.
         """
+
+    def as_given(self, case: Case) -> Case:
+        """The case as it reaches the controller, where its interface cannot say all of it.
+
+        A stamp in whole milliseconds, or a reading in single precision, is not quite the one of
+        the case; a controller is judged by what it was given. Raises `LinkFault` as `hello`.
+        """
+        return case
+
+    def cannot_be_told(self, case: Case) -> str:  # noqa: ARG002  for those that override it
+        """Why a case cannot be told to the controller at all; empty where it can."""
+        return ""
 
     @abstractmethod
     def power_cycle(self) -> None:

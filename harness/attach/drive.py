@@ -19,6 +19,7 @@ def drive(attachment: Attachment, case: Case) -> Run:
     if not len(case.trace):
         raise ValueError(f"case {case.id} has no samples")
     identity = attachment.hello()
+    case = attachment.as_given(case)
     attachment.start(case.settings, case.soc)
     parts: list[Answers] = []
     for start, stop, power_was_lost in case.stretches():

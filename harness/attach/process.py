@@ -7,7 +7,7 @@ import select
 import signal
 import subprocess
 import weakref
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from time import monotonic
 
@@ -28,7 +28,8 @@ class NoAnswer(Exception):  # noqa: N818  an outcome, not an error of ours
     Attributes:
         partial: what came of the line.
         status: exit status of the program, negative for a signal; None while it lives.
-        reason: `limit`, `exited`, `closed` (its standard output), or `endless` (a line too long).
+        reason: `limit`, `exited`, `closed` (its standard output), `endless` (a line too long), or
+            `noisy` (more printed on standard error than it may).
     """
 
     def __init__(self, reason: str, partial: bytes, status: int | None = None) -> None:
@@ -46,8 +47,24 @@ class Process:
         unread: what came after the last line that was taken.
     """
 
-    def __init__(self, command: Sequence[str]) -> None:
+    def __init__(
+        self,
+        command: Sequence[str],
+        *,
+        environment: Mapping[str, str] | None = None,
+        folder: str | None = None,
+        descriptors: Sequence[int] = (),
+        most_printed: int | None = None,
+    ) -> None:
         """Start the program.
+
+        Args:
+            command: the program and its arguments.
+            environment: its environment variables; None for those of this process.
+            folder: where it runs; None for the folder of this process.
+            descriptors: open files that it inherits.
+            most_printed: how many bytes it may print on standard error during one answer; None
+                for no limit.
 
         Raises:
             OSError: it cannot be started.
@@ -60,7 +77,12 @@ class Process:
             stderr=subprocess.PIPE,
             bufsize=0,
             start_new_session=True,
+            env=environment,
+            cwd=folder,
+            pass_fds=descriptors,
         )
+        self._most_printed = most_printed
+        self._printed = 0
         pipes = (self._popen.stdin, self._popen.stdout, self._popen.stderr)
         self._stdin, self._stdout, self._stderr = (pipe.fileno() for pipe in pipes if pipe)
         for descriptor in (self._stdin, self._stdout, self._stderr):
@@ -84,6 +106,7 @@ class Process:
             NoAnswer: no complete line within the limit, and why.
         """
         deadline = monotonic() + limit_s
+        self._printed = 0
         rest = self._write(line)
         if not rest and not self.unread:
             # Nearly always the answer is one chunk, and the only thing that comes.
@@ -170,6 +193,7 @@ class Process:
             self._open = self._open and descriptor != self._stdout
         elif descriptor == self._stderr:
             self.stderr.add(chunk)
+            self._printed += len(chunk)
         else:
             self.unread += chunk
 
@@ -180,6 +204,8 @@ class Process:
             raise NoAnswer("closed" if status is None else "exited", bytes(self.unread), status)
         if len(self.unread) > LONGEST_LINE_BYTES:
             raise NoAnswer("endless", bytes(self.unread))
+        if self._most_printed is not None and self._printed > self._most_printed:
+            raise NoAnswer("noisy", bytes(self.unread))
         if quiet and (status := self._popen.poll()) is not None:
             self._drain(0.0)
             if b"\n" not in self.unread:

@@ -6,7 +6,7 @@ import errno
 import os
 import shlex
 import shutil
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -183,18 +183,35 @@ class ProgramAttachment(Attachment):
         self._seq = 0
         self._sent, self._received = b"", b""
         try:
-            self._process = Process(self._command)
+            self._process = self._begin()
         except OSError as error:
             raise AttachError(
                 f"cannot run {self._command[0]}: {error.strerror}", hint=_hint(error)
             ) from error
         answer = self._say(do="hello", protocol=PROTOCOL)
         try:
-            identity = identity_from(answer)
+            identity = self._identified(answer)
         except LinkFault as fault:
             self._throw_away(fault)
             raise
         self._identity = self._identity or identity
+
+    def _begin(self) -> Process:
+        """Start the process; raises `OSError`."""
+        return Process(self._command)
+
+    def _identified(self, answer: Mapping[str, Any]) -> Identity:
+        """Who an answer to `hello` says the controller is; raises `LinkFault`."""
+        return identity_from(answer)
+
+    def _heard(self, line: bytes) -> None:
+        """Tell whoever listens in."""
+        if self.listener is not None:
+            self.listener(self._sent, line)
+
+    def _silent(self, silence: NoAnswer) -> LinkFault:
+        """What is said where no answer came."""
+        return silence_fault(silence, self.limit_s)
 
     def _started(self) -> AnswerColumns:
         if self._columns is None:
@@ -223,10 +240,9 @@ class ProgramAttachment(Attachment):
             line = self._process.ask(self._sent, self.limit_s)
         except NoAnswer as silence:
             self._received = silence.partial
-            raise silence_fault(silence, self.limit_s) from silence
+            raise self._silent(silence) from silence
         self._received = line
-        if self.listener is not None:
-            self.listener(self._sent, line)
+        self._heard(line)
         try:
             answer = orjson.loads(line)
         except orjson.JSONDecodeError as error:

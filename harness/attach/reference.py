@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from itertools import repeat
 from math import nan
@@ -82,7 +83,9 @@ class ReferenceAttachment(Attachment):
         return self._controller
 
 
+@cache
 def _version() -> str:
+    # Looked up on disk: slower than a short case.
     try:
         return version("fullproof")
     except PackageNotFoundError:

@@ -33,6 +33,10 @@ KINDS: dict[str, Kind] = {
     "ref": Kind("ref or ref:RULE", "harness.attach.reference"),
     "py": Kind("py:module:Class or py:path/to/file.py:Class", "harness.attach.python"),
     "exec": Kind("exec:./program arguments", "harness.attach.program"),
+    "fmu": Kind(
+        "fmu:controller.fmu or fmu:controller.fmu:mapping.toml", "harness.attach.fmu.attachment"
+    ),
+    "lib": Kind("lib:./libcontroller.so", "harness.attach.library.attachment"),
 }
 
 
@@ -59,6 +63,8 @@ def attach(spec: str, *, limit_s: float = 10.0) -> Attachment:
 
 def _hint(spec: str, kind: str) -> str:
     forms = "; ".join(known.form for known in KINDS.values())
+    if kind == "log":
+        return "a log is no controller that could run: judge it with fullproof verify log:FILE"
     if ".py:" in spec:
         return f"did you mean py:{spec}? Forms are: {forms}"
     if "/" in kind or "." in kind:

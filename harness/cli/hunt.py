@@ -64,7 +64,11 @@ class _Asked:
     def hunt(self, number: int, before: int) -> str:
         """The command that hunts the same trace again, and those before it that it takes."""
         settings_file, cells, changes = self.settings
-        options = f" --seed {self.seed} --first {number - before} --traces {before + 1}"
+        which = f"--first {number - before} --traces {before + 1}"
+        if number < 0:
+            # A trace of a world: it takes those before it to come by.
+            which = f"--traces 1 --worlds {-number}"
+        options = f" --seed {self.seed} {which}"
         if settings_file:
             options += f" --settings {shlex.quote(settings_file)}"
         if cells is not None:
@@ -84,6 +88,14 @@ class _Asked:
 )
 @click.option(
     "--seconds", type=Finite(0, min_open=True), metavar="S", help="Begin no trace after S seconds."
+)
+@click.option(
+    "--worlds",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    metavar="N",
+    help="Then put it into so many small banks in closed loop.",
 )
 @click.option(
     "--seed",
@@ -129,6 +141,7 @@ def command(
     controller: str,
     traces: int | None,
     seconds: float | None,
+    worlds: int,
     seed: int,
     first: int,
     patterns: tuple[str, ...],
@@ -153,6 +166,10 @@ def command(
     _refuse_unusable(folder, plot)
     told_settings = (settings_file, cells, changes)
     settings = given_settings(*told_settings) if is_given(*told_settings) else None
+    if worlds and settings is not None:
+        raise InputError(
+            "--worlds draws settings of its own", hint="leave it out, or the options that set them"
+        )
     chosen = selection(patterns, ())
     known = _known(known_file)
     if traces is None and seconds is None:
@@ -173,6 +190,7 @@ def command(
                 seed=seed,
                 traces=traces,
                 seconds=seconds,
+                worlds=worlds,
                 first=first,
                 settings=settings,
                 selected=chosen.judged,
@@ -184,7 +202,7 @@ def command(
     report = report_of(hunted, told, chosen.requirements)
     stopped = INTERRUPTED if hunted.interrupted else hunted.stopped
     # A hunt that ends by the clock, or early, cannot show that an entry is of no use.
-    whole = not (patterns or stopped) and hunted.traces == traces
+    whole = not (patterns or stopped) and hunted.traces >= (traces or 1)
     result = Result(
         report=report,
         selection=patterns,

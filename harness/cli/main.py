@@ -22,14 +22,19 @@ COMMANDS = {
     "hunt": "Hunt for the shortest trace that breaks a controller.",
     "replay": "Show what a controller does with one trace.",
     "simulate": "Run a simulated bank in closed loop with any controllers.",
+    "explain": "Tell why a pack was not called full, and what would help.",
     "zoo": "Show which faulty controllers the vectors and the hunt find.",
     "smoke": "Try how a controller is attached, not how it behaves.",
+    "report": "Tell a stored result again, in any form.",
+    "new": "Write a starter project, in C or Python.",
     "vectors": "List, show, check and render the test vectors.",
     "settings": "Show the settings of a pack, and check a file of them.",
+    "margins": "Show what keeps the settings of a pack apart, and what eats of it.",
 }
 EPILOG = (
     "A controller is named as ref (the reference), exec:'./program arguments' (a program that "
-    "speaks the line protocol), py:module:Class or py:path/to/file.py:Class. "
+    "speaks the line protocol), lib:./libcontroller.so (a C library built with fullproof.h), "
+    "py:module:Class or py:path/to/file.py:Class. "
     "Exit codes: 0 conforms, 1 does not conform, 2 wrong use or bad input, "
     "3 could not be judged, 130 interrupted."
 )
@@ -90,7 +95,9 @@ def main(arguments: Sequence[str]) -> int:
     only when the variable FULLPROOF_TRACEBACK is set.
     """
     try:
-        result = fullproof.main(list(arguments), prog_name="fullproof", standalone_mode=False)
+        result = fullproof.main(
+            list(arguments), prog_name="fullproof", standalone_mode=False, obj=tuple(arguments)
+        )
     except SystemExit as end:
         # click ends with 1 when nobody reads the output any more; here 1 is a verdict.
         return exits.READER_GONE if end.code == 1 else exits.WRONG_USE

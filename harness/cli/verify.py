@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from typing import Any
 
 import click
 
@@ -13,18 +13,25 @@ from harness.cases import Vector, rendered_for, shipped
 from harness.cli import exits
 from harness.cli.bar import bar
 from harness.cli.example import example
+from harness.cli.forms import Forms, forms_options
 from harness.cli.interruptible import Interruptible
 from harness.cli.judge_options import LIMIT_S, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.cli.selection import ALWAYS_JUDGED, Selection, selection
+from harness.cli.selection import Selection, selection
+from harness.cli.verify_log import is_log, log_options, refuse_log_options, verify_log
+from harness.errors import InputError
+from harness.report.again import again
+from harness.report.baseline import changes_since
+from harness.report.baseline_terminal import show_changes
 from harness.report.console import console_for
-from harness.report.junit import to_junit
-from harness.report.known import Entry, read_known, standings, to_toml
+from harness.report.environment import environment
+from harness.report.keeping import Keeping
+from harness.report.known import read_known, standings, to_toml
 from harness.report.result import Result
-from harness.report.store import to_json
+from harness.report.store import read_result
 from harness.report.terminal import show_result
-from harness.rules import REQUIREMENTS, requirement
-from harness.run import Case, Finding
+from harness.rules import REQUIREMENTS
+from harness.run import Case
 from harness.verify import verify
 
 INTERRUPTED = "interrupted by the user"
@@ -40,10 +47,15 @@ FIRST_FINDING = "at the first finding, as asked"
     metavar="PATTERN",
     help="Judge only this requirement, group (HOLD) or vector ('hold/*'). Can be repeated.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Write the result; - is stdout.")
-@click.option("--junit", "junit_file", metavar="FILE", help="Write JUnit XML; - is stdout.")
+@forms_options
 @click.option("--fail-fast", is_flag=True, help="Stop at the first case with a finding.")
 @click.option("--known", "known_file", metavar="FILE", help="TOML list of known failures.")
+@click.option(
+    "--baseline",
+    "baseline_file",
+    metavar="FILE",
+    help="Tell only what changed since a stored result; fail only where something got worse.",
+)
 @click.option(
     "--write-known", "new_known_file", metavar="FILE", help="Write the failures as such a list."
 )
@@ -56,29 +68,36 @@ FIRST_FINDING = "at the first finding, as asked"
     metavar="N",
     help="How many findings about one requirement are told in full.",
 )
+@log_options
 @tolerance_option
 @limit_option
 @click.option("--quiet", is_flag=True, help="Leave the table of requirements out.")
 def command(
     controller: str | None,
     patterns: tuple[str, ...],
+    html_file: str | None,
     json_file: str | None,
     junit_file: str | None,
+    markdown_file: str | None,
     fail_fast: bool,
     known_file: str | None,
+    baseline_file: str | None,
     new_known_file: str | None,
     findings_each: int,
     tolerance_s: float,
     limit_s: float,
     quiet: bool,
+    **of_log: Any,
 ) -> int:
     """Judge CONTROLLER by the shipped vectors, requirement by requirement.
 
     Without CONTROLLER the example in C is compiled and judged, or, where there is no C compiler,
-    the example in Python.
+    the example in Python. With log:FILE no controller runs: what was recorded is judged.
     """
-    refuse_unwritable(json_file, junit_file, new_known_file)
-    console = console_for(for_people(json_file, junit_file, new_known_file))
+    forms = Forms(html_file, json_file, junit_file, markdown_file)
+    refuse_unwritable(*forms.files, new_known_file)
+    before = _baseline(baseline_file, known_file)
+    console = console_for(for_people(*forms.files, new_known_file))
     if controller is None:
         shown = example()
         controller = shown.spec
@@ -87,25 +106,42 @@ def command(
     chosen = selection(patterns, list(vectors))
     known = read_known(known_file, [r.id for r in REQUIREMENTS], vectors) if known_file else ()
     tried: list[str] = []
-    with attach(controller, limit_s=limit_s) as attachment:
-        cases, left_out = _cases(attachment, chosen, vectors)
-        with Interruptible(cases, _tell_interrupted) as trials, bar(len(cases)) as advance:
+    interrupted = False
+    if controller is not None and is_log(controller):
+        keeping = Keeping(compared=False) if forms.need_samples else None
+        report, tried = verify_log(
+            controller,
+            console,
+            selected=chosen.judged,
+            tolerance_s=tolerance_s,
+            keeping=keeping,
+            **of_log,
+        )
+        cases: list[Case] = []
+    else:
+        refuse_log_options(**of_log)
+        keeping = Keeping() if forms.need_samples else None
+        with attach(controller, limit_s=limit_s) as attachment:
+            cases, left_out = _cases(attachment, chosen, vectors)
+            with Interruptible(cases, _tell_interrupted) as trials, bar(len(cases)) as advance:
 
-            def begin(case: Case) -> None:
-                tried.append(case.id)
-                advance(case.id)
+                def begin(case: Case) -> None:
+                    tried.append(case.id)
+                    advance(case.id)
 
-            report = verify(
-                attachment,
-                trials,
-                selected=chosen.judged,
-                not_applicable=left_out,
-                fail_fast=fail_fast,
-                tolerance_s=tolerance_s,
-                progress=begin,
-            )
+                report = verify(
+                    attachment,
+                    trials,
+                    selected=chosen.judged,
+                    not_applicable=left_out,
+                    fail_fast=fail_fast,
+                    tolerance_s=tolerance_s,
+                    progress=begin,
+                    keep=keeping,
+                )
+        interrupted = trials.interrupted
     stopped = ""
-    if trials.interrupted:
+    if interrupted:
         stopped = INTERRUPTED
     elif fail_fast and len(tried) < len(cases):
         stopped = FIRST_FINDING
@@ -115,16 +151,41 @@ def command(
         selection=patterns,
         stopped=stopped and f"{stopped}, after {len(tried)} of {len(cases)} cases",
         known=standings(known, report, ran=tried, whole=whole),
+        tried=tuple(tried),
+        limit_s=limit_s if limit_s != LIMIT_S else None,
+        tolerance_s=tolerance_s,
+        environment=environment(click.get_current_context().find_root().obj or ()),
+        excerpts=tuple(keeping.excerpts) if keeping else (),
     )
-    _write(result, known, json_file, junit_file, new_known_file)
+    changes = None
+    if before is not None:
+        changes = changes_since(before, result, str(baseline_file))
+    forms.write(result, changes)
+    if new_known_file:
+        with writing(new_known_file) as file:
+            file.write(to_toml(report.findings, known))
+    if changes is not None:
+        show_changes(console, result, changes, findings_each=findings_each)
+        return exits.INTERRUPTED if interrupted else changes.exit_code
     show_result(
         console,
         result,
         table=not quiet,
         findings_each=findings_each,
-        again=_again(controller, limit_s, tolerance_s),
+        again=lambda finding: again(result, finding),
     )
-    return exits.INTERRUPTED if trials.interrupted else result.exit_code
+    return exits.INTERRUPTED if interrupted else result.exit_code
+
+
+def _baseline(file: str | None, known_file: str | None) -> Result | None:
+    """The result to compare with, read before anything runs."""
+    if file is None:
+        return None
+    if known_file is not None:
+        raise InputError(
+            "--baseline and --known both say what is no news", hint="give one of the two"
+        )
+    return read_result(file)
 
 
 def _cases(
@@ -150,37 +211,3 @@ def _tell_interrupted() -> None:
     # What a class under test prints meanwhile is caught, and this must not be.
     text = "\nStopping after this case; interrupt again to stop at once."
     click.echo(text, file=sys.__stderr__)
-
-
-def _write(
-    result: Result,
-    known: tuple[Entry, ...],
-    json_file: str | None,
-    junit_file: str | None,
-    new_known_file: str | None,
-) -> None:
-    if json_file:
-        with writing(json_file) as file:
-            file.write(to_json(result))
-    if junit_file:
-        with writing(junit_file) as file:
-            file.write(to_junit(result))
-    if new_known_file:
-        text = to_toml(result.report.findings, known)
-        with writing(new_known_file) as file:
-            file.write(text)
-
-
-def _again(controller: str, limit_s: float, tolerance_s: float) -> Callable[[Finding], str]:
-    """The command that shows a finding again."""
-    options = f" --limit-s {limit_s:g}" if limit_s != LIMIT_S else ""
-    options += f" --tolerance-s {tolerance_s:g}" if tolerance_s else ""
-    name = shlex.quote(controller)
-
-    def command_for(finding: Finding) -> str:
-        if requirement(finding.requirement).group == ALWAYS_JUDGED:
-            # Part of this group shows only when a case runs a second time, or ends.
-            return f"fullproof verify {name} --select {finding.case}{options}"
-        return f"fullproof replay {name} {finding.case}{options}"
-
-    return command_for

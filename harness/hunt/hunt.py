@@ -35,6 +35,7 @@ def hunt(
     seed: int,
     traces: int | None = None,
     seconds: float | None = None,
+    worlds: int = 0,
     first: int = 0,
     settings: Settings | None = None,
     selected: Collection[str] | None = None,
@@ -52,6 +53,7 @@ def hunt(
         seed: of the sweep, 0 or more.
         traces: the most traces to run; None for no limit.
         seconds: after so many s of the wall clock no trace begins; None for no limit.
+        worlds: how many banks in closed loop follow the sweep; none with given or fixed settings.
         first: number of the first trace in the sweep.
         settings: those of every trace; None draws them.
         selected: ids of the requirements that are asked for; None for all.
@@ -85,6 +87,8 @@ def hunt(
                 if progress is not None:
                     progress(going.done, len(going.failures))
                 going.try_(next(source))
+            if worlds and not (fixed or settings):
+                _in_worlds(going, seed, worlds, interrupted)
         except KeyboardInterrupt:
             going.interrupted = True
         if going.done and not going.interrupted:
@@ -105,6 +109,19 @@ def hunt(
         interrupted=going.interrupted,
         elapsed_s=time.monotonic() - began_s,
     )
+
+
+def _in_worlds(going: _Hunt, seed: int, count: int, interrupted: Callable[[], bool]) -> None:
+    # The simulated bank takes a while to load.
+    from harness.hunt.in_worlds import traces_of_worlds
+
+    assert going.identity is not None
+    features = going.identity.features
+    for swept in traces_of_worlds(going.attachment, seed=seed, count=count, features=features):
+        if going.stopped or interrupted():
+            going.interrupted = going.interrupted or interrupted()
+            return
+        going.try_(swept)
 
 
 def as_tried(swept: Swept) -> Case:
@@ -151,6 +168,9 @@ class _Hunt:
     def try_(self, swept: Swept) -> None:
         """Run one trace, and look at what came of it."""
         case = as_tried(swept)
+        if self.attachment.cannot_be_told(case):
+            self.done += 1
+            return
         try:
             self._look(swept, tried(self.attachment, case, afresh=self.afresh))
         except Exception as error:  # one trace that cannot be judged must not end the hunt

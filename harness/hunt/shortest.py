@@ -84,6 +84,8 @@ def breaks(
     """
 
     def shows(case: Case) -> Shown | None:
+        if attachment.cannot_be_told(case):
+            return None
         trial = tried(attachment, case, afresh=afresh)
         finding = judged(trial, tolerance_s).found.get(key)
         if finding is None:

@@ -18,6 +18,7 @@ OUTCOME_STYLES = {
     Outcome.FAIL: "bold red",
     Outcome.NOT_EXERCISED: "yellow",
     Outcome.NOT_CLAIMED: "dim",
+    Outcome.NOT_OBSERVABLE: "dim",
     Outcome.ERROR: "bold magenta",
     Outcome.UNKNOWN: "yellow",
 }

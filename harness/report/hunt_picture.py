@@ -11,6 +11,7 @@ import numpy as np
 from ctrl.vocabulary import Stage
 from harness.errors import InputError
 from harness.hunt.compare import reference_run
+from harness.report.panels import axis, levels_of
 from harness.report.picture import COLOURS, SHADES, SMALL, refuse_without_library
 from harness.run import Answers, Case, Finding, Floats, Run
 
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 INCHES, DOTS_PER_INCH = (9.0, 5.6), 100
-LEVELS = ("absorption_v", "entry_v", "full_v", "sag_v", "float_v", "return_v", "empty_v")
 # Of two levels nearer than this part of the panel one name is left out.
 NEAREST = 0.045
 
@@ -50,7 +50,7 @@ def draw(case: Case, run: Run | None, finding: Finding, file: Path) -> None:
         figure.subplots_adjust(left=0.11, right=0.83, top=0.86, bottom=0.1, hspace=0.14)
         figure.text(0.02, 0.955, finding.requirement, fontsize=12, weight="bold")
         figure.text(0.02, 0.905, finding.sentence, fontsize=SMALL, color="#444444", wrap=True)
-        x, label = _axis(case)
+        x, called = axis(case.trace)
         _voltages(panels[0], x, case)
         panels[1].plot(x, case.trace.i, color=COLOURS[1], marker="s", markersize=4)
         panels[1].set_ylabel("i, A")
@@ -58,7 +58,7 @@ def draw(case: Case, run: Run | None, finding: Finding, file: Path) -> None:
         # A current that does not change is no noise to look into.
         panels[1].set_ylim(min(low, high - 2.0), max(high, low + 2.0))
         _stages(panels[2], x, None if run is None else run.answers, reference_run(case).answers)
-        panels[2].set_xlabel(label)
+        panels[2].set_xlabel(f"{called}; the line through all panels is the finding")
         for axes in panels:
             if finding.index >= 0:
                 axes.axvline(x[finding.index], color="#D55E00", linewidth=1.2, zorder=5)
@@ -71,14 +71,6 @@ def draw(case: Case, run: Run | None, finding: Finding, file: Path) -> None:
             raise InputError(f"cannot be written: {error.strerror}", file=file) from None
 
 
-def _axis(case: Case) -> tuple[Floats, str]:
-    """Stamps where they only go on; the numbers of the samples where they do not."""
-    t = case.trace.t
-    if np.all(np.isfinite(t)) and np.all(np.diff(t) > 0):
-        return t, "t in s; the line through all panels is the finding"
-    return np.arange(len(t), dtype=np.float64), "sample; the line through all panels is the finding"
-
-
 def _voltages(axes: Axes, x: Floats, case: Case) -> None:
     v, settings = case.trace.v, case.settings
     axes.plot(x, v, color=COLOURS[0], marker="o", markersize=4.5)
@@ -88,9 +80,8 @@ def _voltages(axes: Axes, x: Floats, case: Case) -> None:
     room = max(0.15 * (high - low), 0.3)
     axes.set_ylim(low - room, high + room)
     named: list[float] = []
-    for name in LEVELS:
-        level = getattr(settings, name)
-        if level is None or not low - room <= level <= high + room:
+    for name, level in ((each.name, each.at) for each in levels_of(settings)):
+        if not low - room <= level <= high + room:
             continue
         axes.axhline(level, color="#777777", linewidth=0.8, linestyle=(0, (4, 2)), zorder=1)
         if all(abs(level - other) > NEAREST * (high - low + 2 * room) for other in named):

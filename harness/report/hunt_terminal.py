@@ -13,7 +13,8 @@ from harness.report.caution import CAUTION
 from harness.report.console import STAGE_STYLES, columns, line, paragraph
 from harness.report.hunt_table import table_of
 from harness.report.hunted import HuntResult, Told
-from harness.report.terminal import LABEL, VERDICTS, outcomes, show_known, told_sum
+from harness.report.summary import VERDICTS, outcomes
+from harness.report.terminal import LABEL, STYLES, show_known, told_sum
 from harness.report.words import changed_settings, count, listed, number
 from harness.rules import requirement
 from harness.run import Outcome
@@ -196,10 +197,10 @@ def _never_exercised(found: HuntResult) -> list[str]:
 
 def _verdict(found: HuntResult, broken: bool) -> tuple[str, str]:
     result = found.result
-    word, style = VERDICTS[result.exit_code]
+    word, style = VERDICTS[result.exit_code], STYLES[result.exit_code]
     if out_of_date := sum(standing.out_of_date for standing in result.known):
         entries = count(out_of_date, "entry", "entries")
-        word = word if broken else VERDICTS[0][0]
+        word = word if broken else VERDICTS[0]
         return f"{word}, but the list of known failures is out of date ({entries})", style
     if result.exit_code == 0:
         if any(map(result.excused, result.report.results)):

@@ -87,7 +87,8 @@ def _requirement(suite: ET.Element, result: Result, each: RequirementResult) -> 
     elif each.outcome in (Outcome.ERROR, Outcome.UNKNOWN):
         ET.SubElement(test, "error", message="could not be judged", type=each.outcome.value)
     elif each.outcome is not Outcome.PASS:
-        ET.SubElement(test, "skipped", message=each.outcome.value)
+        why = f": {each.reason}" if each.reason else ""
+        ET.SubElement(test, "skipped", message=_text(each.outcome.value + why))
 
 
 def _finding(finding: Finding) -> str:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from attrs import frozen
+from attrs import field, frozen
 
+from harness.report.environment import Environment
+from harness.report.excerpt import Excerpt
 from harness.report.known import Standing, State
 from harness.run import Finding, Outcome
 from harness.verdict import Report, RequirementResult
@@ -18,12 +20,22 @@ class Result:
         selection: what was selected, as it was written; empty for everything.
         stopped: why the run ended before all cases were tried; empty where it did not.
         known: the list of known failures, and what the run says about it.
+        tried: ids of the cases that were tried; empty where they have none that last.
+        limit_s: the longest wait for one answer, s; None for the usual one.
+        tolerance_s: declared tolerance of the controller's clock, s.
+        environment: where and how it was made; None where that is not known.
+        excerpts: the samples around findings that were kept.
     """
 
     report: Report
     selection: tuple[str, ...] = ()
     stopped: str = ""
     known: tuple[Standing, ...] = ()
+    tried: tuple[str, ...] = ()
+    limit_s: float | None = None
+    tolerance_s: float = 0.0
+    environment: Environment | None = None
+    excerpts: tuple[Excerpt, ...] = field(default=(), repr=False)
 
     @property
     def exit_code(self) -> int:
@@ -53,3 +65,7 @@ class Result:
     def excused(self, result: RequirementResult) -> bool:
         """Whether a requirement fails, and every one of its findings is excused."""
         return result.outcome is Outcome.FAIL and not self.unexcused(result)
+
+    def excerpt(self, finding: Finding) -> Excerpt | None:
+        """The samples around a finding; None where they were not kept."""
+        return next((each for each in self.excerpts if each.position(finding) >= 0), None)

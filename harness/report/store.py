@@ -2,11 +2,12 @@
 
 The first member says what the document is, the last one how much there has to be in it, so that a
 document that was cut off does not pass for a whole one. `report.schema.json` describes it.
+What the other forms are made of stands in it, so that each of them can be made later.
 """
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Iterator, Set
 from functools import cache
 from math import isfinite, nan
 from pathlib import Path
@@ -14,19 +15,23 @@ from typing import Any
 
 import cattrs
 import orjson
+from cattrs.errors import ClassValidationError
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 
+from ctrl.errors import SettingsError
 from ctrl.settings import Settings
 from harness.errors import InputError
 from harness.report.caution import CAUTION
+from harness.report.environment import Environment
 from harness.report.known import Entry, Standing
 from harness.report.result import Result
-from harness.rules import requirement
+from harness.report.store_excerpts import excerpt_members, read_excerpt, without_numbers
+from harness.rules import REQUIREMENTS, requirement
 from harness.run import Finding, Identity
 from harness.verdict import Report, RequirementResult
 
 FORMAT = "fullproof result"
-VERSION = 1
+VERSION = 2
 SCHEMA = Path(__file__).with_name("report.schema.json")
 
 
@@ -44,17 +49,34 @@ def to_json(result: Result) -> str:
         "caution": CAUTION,
         "attached": report.spec,
         "controller": unstructure(report.identity) if report.identity else None,
+        "environment": unstructure(result.environment) if result.environment else None,
+        "limit_s": result.limit_s,
+        "tolerance_s": result.tolerance_s,
         "selection": result.selection,
         "stopped": result.stopped,
         "cases": report.cases,
+        "tried": result.tried,
         "not_applicable": dict(report.not_applicable),
         "errors": dict(report.errors),
         "known": unstructure(result.known, tuple[Standing, ...]),
         "results": results,
         "exit_code": result.exit_code,
-        "end": {"results": len(results), "findings": len(report.findings)},
     }
-    return orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE).decode()
+    # Long columns of numbers are for machines: one excerpt a line, the rest for reading.
+    excerpts = [
+        orjson.dumps(excerpt_members(each), option=orjson.OPT_SERIALIZE_NUMPY)
+        for each in result.excerpts
+    ]
+    end = {**_counted(result), "complete": True}
+    return b"".join(
+        (
+            orjson.dumps(document, option=orjson.OPT_INDENT_2).removesuffix(b"\n}"),
+            b',\n  "excerpts": [',
+            b",".join(b"\n    " + each for each in excerpts),
+            b"\n  ],\n" if excerpts else b"],\n",
+            b'  "end": ' + orjson.dumps(end) + b"\n}\n",
+        )
+    ).decode()
 
 
 def from_json(text: str | bytes, file: str | Path = "") -> Result:
@@ -73,27 +95,75 @@ def from_json(text: str | bytes, file: str | Path = "") -> Result:
         raise InputError(
             f"is no JSON: {error.msg}", file=file, line=error.lineno, hint="is it cut off?"
         ) from None
+    _refuse_another_format(document, file)
     _refuse_unfit(document, file)
     structure = _converter().structure
     report = Report(
         spec=document["attached"],
-        identity=structure(document["controller"], Identity) if document["controller"] else None,
+        identity=_identity(document["controller"], file),
         results=structure(document["results"], tuple[RequirementResult, ...]),
         cases=document["cases"],
         not_applicable=document["not_applicable"],
         errors=document["errors"],
     )
-    found = {"results": len(report.results), "findings": len(report.findings)}
-    if found != document["end"]:
-        raise InputError(
-            f"it holds {found} and says {document['end']}", file=file, hint="is it cut off?"
-        )
-    return Result(
+    told_of = document["environment"]
+    result = Result(
         report=report,
         selection=tuple(document["selection"]),
         stopped=document["stopped"],
         known=structure(document["known"], tuple[Standing, ...]),
+        tried=tuple(document["tried"]),
+        limit_s=document["limit_s"],
+        tolerance_s=document["tolerance_s"],
+        environment=structure(told_of, Environment) if told_of else None,
+        excerpts=tuple(
+            read_excerpt(members, file, f"excerpts[{number}]")
+            for number, members in enumerate(document["excerpts"])
+        ),
     )
+    found, said = _counted(result), dict(document["end"])
+    del said["complete"]
+    if found != said:
+        raise InputError(f"it holds {found} and says {said}", file=file, hint="is it cut off?")
+    return result
+
+
+def read_result(path: str | Path) -> Result:
+    """The result in a file that `to_json` was written to.
+
+    Raises:
+        InputError: it cannot be read, is cut off, or is no such file.
+    """
+    place = Path(path)
+    try:
+        text = place.read_bytes()
+    except OSError as error:
+        raise InputError(f"cannot be read: {error.strerror}", file=place) from None
+    return from_json(text, place)
+
+
+def _counted(result: Result) -> dict[str, int]:
+    """What the last member says there is."""
+    return {
+        "results": len(result.report.results),
+        "findings": len(result.report.findings),
+        "excerpts": len(result.excerpts),
+    }
+
+
+def _identity(members: dict[str, Any] | None, file: str | Path) -> Identity | None:
+    if members is None:
+        return None
+    try:
+        return _converter().structure(members, Identity)
+    except (SettingsError, ClassValidationError) as error:
+        raise InputError(_first(error), file=file, column="controller.fixed") from None
+
+
+def _first(error: BaseException) -> str:
+    while isinstance(error, BaseExceptionGroup):
+        error = error.exceptions[0]
+    return str(error)
 
 
 def _words(result: RequirementResult) -> dict[str, str]:
@@ -107,17 +177,52 @@ def _words(result: RequirementResult) -> dict[str, str]:
     }
 
 
+def _refuse_another_format(document: Any, file: str | Path) -> None:
+    """Say what a document is that is none of ours, or ours of another version."""
+    said = document.get("format") if isinstance(document, dict) else None
+    if said != FORMAT:
+        raise InputError(
+            f"there is {said!r:.60}" if said is not None else "is no stored result",
+            file=file,
+            column="format" if said is not None else "",
+            hint=f"a result that verify --json wrote begins with format {FORMAT!r}",
+        )
+    version = document.get("version")
+    if version != VERSION:
+        raise InputError(
+            f"there is {version!r:.60}, this fullproof reads {VERSION}",
+            file=file,
+            column="version",
+            hint="make the result again with verify --json",
+        )
+
+
 def _refuse_unfit(document: Any, file: str | Path) -> None:
     from jsonschema import Draft202012Validator
     from jsonschema.exceptions import best_match
 
     validator = Draft202012Validator(orjson.loads(SCHEMA.read_bytes()))
-    error = best_match(validator.iter_errors(document))
+    error = best_match(validator.iter_errors(without_numbers(document)))
     if error is not None:
         member = error.json_path.removeprefix("$").removeprefix(".")
         raise InputError(
             f"{error.message:.200}", file=file, column=member, hint=f"see {SCHEMA.name}"
         )
+    known = {each.id for each in REQUIREMENTS}
+    for number, members in enumerate(document["results"]):
+        for place, each in (("", members), *_findings(members)):
+            if each["requirement"] not in known:
+                raise InputError(
+                    f"there is no requirement {each['requirement']!r:.60}",
+                    file=file,
+                    column=f"results[{number}]{place}.requirement",
+                    hint="it was made by another version of fullproof",
+                )
+
+
+def _findings(members: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for number, finding in enumerate(members["findings"]):
+        yield f".findings[{number}]", finding
 
 
 @cache
@@ -125,7 +230,7 @@ def _converter() -> cattrs.Converter:
     converter = cattrs.Converter(unstruct_collection_overrides={Set: sorted})
     converter.register_structure_hook(Settings, lambda value, _: Settings.from_mapping(value))
     converter.register_unstructure_hook(Settings, Settings.to_mapping)
-    for plain in (Entry, Standing, Identity, RequirementResult):
+    for plain in (Entry, Standing, Identity, Environment, RequirementResult):
         converter.register_structure_hook(plain, make_dict_structure_fn(plain, converter))
         converter.register_unstructure_hook(plain, make_dict_unstructure_fn(plain, converter))
     structure = make_dict_structure_fn(Finding, converter)

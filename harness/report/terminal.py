@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable
 from itertools import groupby
 
@@ -13,32 +12,30 @@ from harness.report.console import OUTCOME_STYLES, line, paragraph
 from harness.report.findings import show_findings
 from harness.report.known import OUT_OF_DATE, State
 from harness.report.result import Result
-from harness.report.words import count, listed
+from harness.report.summary import (
+    KNOWN_FAILURE,
+    broken,
+    by_reason,
+    not_exercised,
+    not_observable,
+    outcome_word,
+    outcomes,
+    tried,
+    verdict,
+    who,
+)
+from harness.report.words import listed
 from harness.rules import GROUPS, requirement
-from harness.run import Finding, Outcome
+from harness.run import Finding
 from harness.verdict import RequirementResult
 
-KNOWN_FAILURE = "known failure"
 # Widths of the columns of the table, and the width from which a title stands in one of its own.
 OUTCOME, ID, TITLE, LEVEL, NUMBER = 15, 27, 57, 6, 9
 WIDE = 2 + OUTCOME + ID + TITLE + LEVEL + 2 * NUMBER
 LABEL = 15
 MOST_LEFT_OUT = 5
 MOST_BROKEN = 12
-OUTCOME_ORDER = (
-    "fail",
-    KNOWN_FAILURE,
-    "error",
-    "unknown",
-    "pass",
-    "not exercised",
-    "not claimed",
-)
-VERDICTS = {
-    0: ("conforms", "bold green"),
-    1: ("does not conform", "bold red"),
-    3: ("could not be judged", "bold magenta"),
-}
+STYLES = {0: "bold green", 1: "bold red", 3: "bold magenta"}
 
 
 def show_result(
@@ -65,7 +62,7 @@ def show_result(
             show_findings(
                 console,
                 each.requirement,
-                _by_subject(open_findings),
+                by_subject(open_findings),
                 most=findings_each,
                 again=again,
             )
@@ -100,24 +97,22 @@ def _show_row(console: Console, result: Result, each: RequirementResult, *, wide
 
 
 def _outcome(result: Result, each: RequirementResult) -> tuple[str, str]:
-    if result.excused(each):
-        return KNOWN_FAILURE.ljust(OUTCOME), "yellow"
-    return each.outcome.value.ljust(OUTCOME), OUTCOME_STYLES[each.outcome]
+    style = "yellow" if result.excused(each) else OUTCOME_STYLES[each.outcome]
+    return outcome_word(result, each).ljust(OUTCOME), style
 
 
 def _show_not_judged(console: Console, result: Result) -> None:
     report = result.report
-    for label, reasons, style in (
-        ("not judged", report.errors, "bold magenta"),
-        ("not applicable", report.not_applicable, "dim"),
+    hidden = not_observable(result)
+    for label, together, style in (
+        ("not judged", by_reason(report.errors), "bold magenta"),
+        ("not applicable", by_reason(report.not_applicable), "dim"),
+        ("not observable", hidden, "dim"),
     ):
-        together: dict[str, list[str]] = {}
-        for case, reason in reasons.items():
-            together.setdefault(reason, []).append(case)
-        for reason, cases in together.items():
-            text = f"{label}: {listed(cases, MOST_LEFT_OUT)}: {reason}"
+        for reason, names in together.items():
+            text = f"{label}: {listed(names, MOST_LEFT_OUT)}: {reason}"
             paragraph(console, text, style=style)
-    if report.errors or report.not_applicable:
+    if report.errors or report.not_applicable or hidden:
         console.print()
 
 
@@ -137,35 +132,22 @@ def show_known(console: Console, result: Result) -> None:
 
 
 def _show_sum(console: Console, result: Result) -> None:
-    report = result.report
-    who = "unknown, it never said who it is"
-    if identity := report.identity:
-        who = f"{identity.name} {identity.version}, written in {identity.language}"
-    told_sum(console, "controller", who)
-    line(console, "attached".ljust(LABEL), report.spec)
-    cases = count(report.cases, "case")
-    if report.not_applicable:
-        cases += f", {len(report.not_applicable)} not applicable"
-    if report.errors:
-        cases += f", {len(report.errors)} not judged"
-    told_sum(console, "tried", cases)
+    told_sum(console, "controller", who(result))
+    line(console, "attached".ljust(LABEL), result.report.spec)
+    told_sum(console, "tried", tried(result))
     if result.selection:
         told_sum(console, "selected", " ".join(result.selection))
     if result.stopped:
         told_sum(console, "stopped", result.stopped, "yellow")
     told_sum(console, "outcomes", outcomes(result))
-    broken = [
-        f"{each.requirement} ({len(found)})"
-        for each in report.results
-        if (found := result.unexcused(each))
-    ]
-    if broken:
-        told_sum(console, "broken", listed(broken, MOST_BROKEN), "red")
-    unknown = [r.requirement for r in report.results if r.outcome is Outcome.NOT_EXERCISED]
-    if unknown and not result.selection and not result.stopped:
+    if failed := broken(result):
+        told = [f"{each.requirement} ({len(result.unexcused(each))})" for each in failed]
+        told_sum(console, "broken", listed(told, MOST_BROKEN), "red")
+    if unknown := not_exercised(result):
         text = f"no case put it to the test: {listed(unknown, MOST_LEFT_OUT)}"
         told_sum(console, "not exercised", text, "yellow")
-    told_sum(console, "verdict", *_verdict(result, bool(broken)))
+    looks_like, text = verdict(result)
+    told_sum(console, "verdict", text, STYLES[looks_like])
     paragraph(console, CAUTION, style="dim")
 
 
@@ -174,32 +156,7 @@ def told_sum(console: Console, label: str, text: str, style: str = "") -> None:
     paragraph(console, text, indent=LABEL, first=label, style=style)
 
 
-def _verdict(result: Result, broken: bool) -> tuple[str, str]:
-    word, style = VERDICTS[result.exit_code]
-    out_of_date = sum(standing.out_of_date for standing in result.known)
-    if out_of_date:
-        text = (
-            f"the list of known failures is out of date ({count(out_of_date, 'entry', 'entries')})"
-        )
-        return f"{word if broken else VERDICTS[0][0]}, but {text}", VERDICTS[1][1]
-    if result.exit_code == 0 and any(map(result.excused, result.report.results)):
-        word += ", but for known failures"
-    if result.exit_code == 0 and (result.selection or result.stopped):
-        word += ", as far as it was tried"
-    return word, style
-
-
-def outcomes(result: Result) -> str:
-    """How many requirements have which outcome."""
-    words = Counter(
-        KNOWN_FAILURE if result.excused(each) else each.outcome.value
-        for each in result.report.results
-    )
-    told = ", ".join(f"{words[word]} {word}" for word in OUTCOME_ORDER if words[word])
-    return f"{told}, of {count(len(result.report.results), 'requirement')}"
-
-
-def _by_subject(findings: tuple[Finding, ...]) -> list[Finding]:
+def by_subject(findings: tuple[Finding, ...]) -> list[Finding]:
     """First those in vectors of the requirement's own group: they show it best."""
     return sorted(
         findings,

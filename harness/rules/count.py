@@ -107,7 +107,7 @@ def counts(life: Life, marks: Marks) -> None:
     if row_soc is None:
         return
     _start(life, row_soc, marks)
-    _bounds(life, row_soc, marks)
+    bounds(life, marks)
     soc = row_soc if life.valid_rows is None else row_soc[life.valid_rows]
     empties = _Empties(life)
     told: set[str] = set()
@@ -211,7 +211,11 @@ def _start(life: Life, row_soc: Floats, marks: Marks) -> None:
     )
 
 
-def _bounds(life: Life, row_soc: Floats, marks: Marks) -> None:
+def bounds(life: Life, marks: Marks) -> None:
+    """Judge that the count of one life stays within 0..1."""
+    row_soc = life.row_soc
+    if row_soc is None:
+        return
     marks.seen(BOUNDS, len(row_soc))
     least, most = float(row_soc.min(initial=0.0)), float(row_soc.max(initial=0.0))
     if least >= 0.0 and most <= 1.0:

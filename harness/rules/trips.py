@@ -53,7 +53,8 @@ class Cause:
     near: float
 
 
-def _causes(life: Life) -> list[Cause]:
+def causes_of(life: Life) -> list[Cause]:
+    """The causes of protection for which there are readings, limits and a claim."""
     s = life.settings
     causes = []
     cell_v = life.reading("cell_max_v")
@@ -106,7 +107,7 @@ def _causes(life: Life) -> list[Cause]:
 
 def trips(life: Life, marks: Marks) -> None:
     """Judge every trip that came or should have come, and every release."""
-    causes = _causes(life)
+    causes = causes_of(life)
     for cause in causes:
         _must_trip(life, cause, marks)
     _must_see(life, marks)

@@ -17,7 +17,7 @@ from statistics import median
 from attrs import frozen
 
 from harness.cli.example import example
-from tests.benchmarks import hunting, link, workload
+from tests.benchmarks import hunting, library, link, logs, workload
 
 ROUNDS = 5
 
@@ -92,6 +92,11 @@ def _command(*arguments: str) -> str:
     return f"{median(taken):.2f} s"
 
 
+def _attached_library(taken: Callable[[library.Attached], str]) -> str:
+    with tempfile.TemporaryDirectory() as folder, library.Attached(Path(folder)) as attached:
+        return taken(attached)
+
+
 def _reference_over_compiled() -> str:
     reference, year = _taken_in_turns(workload.by_reference, workload.replay_year)
     return f"{reference / workload.PART / (year / workload.YEAR_S):.3g} times"
@@ -153,6 +158,18 @@ MEASURES = (
         lambda: _conversation(10_000, 1),
     ),
     Measure(
+        "attached",
+        "`lib:` with the example library, a sample, over what the library takes by itself",
+        "at most 500 ns",
+        lambda: _attached_library(library.Attached.over_own),
+    ),
+    Measure(
+        "restart",
+        "a new worker with its library, as after a crash : a bare interpreter",
+        "at most 5, and under 100 ms",
+        lambda: _attached_library(library.Attached.new_start_over_python),
+    ),
+    Measure(
         "swept",
         "traces swept and compared with the reference, in process, a second",
         "at least 4,000",
@@ -169,6 +186,24 @@ MEASURES = (
         "swept traces that the example in C answers over `exec:`, a second",
         "at least 100",
         lambda: hunting.sent_a_second(example().spec),
+    ),
+    Measure(
+        "log-read",
+        "a month's log in CSV, one row a second, read : parsed by pyarrow alone",
+        "at most 3",
+        logs.read_over_arrow,
+    ),
+    Measure(
+        "log-judge",
+        "rows of a year's log judged a second, once it is read",
+        "at least 5 million",
+        lambda: logs.judged_a_second(rounded=False),
+    ),
+    Measure(
+        "log-sparse",
+        "the same where the log is rounded and may lack samples",
+        "no target",
+        lambda: logs.judged_a_second(rounded=True),
     ),
     Measure(
         "verify",

@@ -307,3 +307,15 @@ def test_an_interruption_keeps_what_was_found(tmp_path: Path) -> None:
         document["failures"]
     )
     assert document["failures"]
+
+
+def test_worlds_make_traces_of_their_own(fullproof: Fullproof) -> None:
+    ended = fullproof("hunt", zoo("sag-restart-ignored"), "--traces", "1", "--worlds", "30")
+    assert ended.code == 1
+    assert "HOLD.sag-restarts" in ended.out
+    assert re.search(r"first in hunt/0-world-\d+", ended.out)
+    again = re.search(r"again +fullproof (hunt .+ --traces 1 --worlds \d+)", ended.out)
+    assert again is not None
+    refused = fullproof("hunt", "ref", "--worlds", "3", "--set", "hold_s=60")
+    assert refused.code == 2
+    assert "draws settings of its own" in refused.err

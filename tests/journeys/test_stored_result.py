@@ -79,7 +79,7 @@ def test_a_result_that_lost_a_finding_is_refused() -> None:
 @pytest.mark.parametrize(
     ("member", "value", "place"),
     [
-        ("version", 2, "version"),
+        ("version", 1, "version"),
         ("format", "something else", "format"),
         ("exit_code", 2, "exit_code"),
         ("results", [{"requirement": "HOLD.ends"}], r"results\[0\]"),

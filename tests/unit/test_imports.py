@@ -15,6 +15,7 @@ LAYERS = (
     "ctrl",
     "harness.errors",
     "harness.toml_file",
+    "harness.toml_fields",
     "harness.run",
     "harness.verdict",
     "harness.rules",
@@ -23,12 +24,15 @@ LAYERS = (
     "harness.attach",
     "harness.cases",
     "harness.verify",
+    "harness.logs",
     "harness.world",
+    "harness.explain",
     "harness.strategies",
     "harness.hunt",
     "harness.zoo",
     "harness.report",
     "harness.cli",
+    "harness.plugin",
 )
 
 

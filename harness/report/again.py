@@ -1,0 +1,34 @@
+"""The command that shows a finding once more."""
+
+from __future__ import annotations
+
+import shlex
+
+from harness.report.result import Result
+from harness.rules import requirement
+from harness.run import Finding
+
+LINK = "LINK"
+RECORDED = "log"
+
+
+def again(result: Result, finding: Finding) -> str:
+    """The command line that shows a finding of a result once more.
+
+    Args:
+        result: what the finding is part of; it knows how the controller was attached.
+        finding: the finding.
+    """
+    name = shlex.quote(result.report.spec)
+    options = "" if result.limit_s is None else f" --limit-s {result.limit_s:g}"
+    options += f" --tolerance-s {result.tolerance_s:g}" if result.tolerance_s else ""
+    if result.report.spec.partition(":")[0] == RECORDED:
+        # A recording has no case to run: it is judged once more, with its mapping and settings.
+        if result.environment is not None and result.environment.command:
+            return f"{result.environment.command} --select {shlex.quote(finding.requirement)}"
+        return f"fullproof verify {name} --select {shlex.quote(finding.requirement)}{options}"
+    case = shlex.quote(finding.case)
+    if requirement(finding.requirement).group == LINK:
+        # Part of this group shows only when a case runs a second time, or ends.
+        return f"fullproof verify {name} --select {case}{options}"
+    return f"fullproof replay {name} {case}{options}"
