@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import isfinite
-
 import numpy as np
 from attrs import frozen
 
@@ -30,6 +28,7 @@ MOST_ROWS = 2_400
 # What stands around the moment, s: at first, and at most.
 LEAST_NEAR_S, LEAST_AROUND_S = 30.0, 600.0
 ROWS_NEAR, DWELLS_NEAR = 12, 3
+MOST_OTHERS = 20
 
 
 @frozen(eq=False)
@@ -84,7 +83,7 @@ def crossing(explained: Explained, reason: Reason, along: Along) -> Crossing | N
         panels=panels,
         lanes=lanes(pack.ruled, along, begin, end),
         symbols=symbols(pack.ruled, along, begin, end, at),
-        moments=(Moment(along.at(at), "here"), *_others(bank, pack, along, (float(x[0]), float(x[-1])))),
+        moments=(Moment(along.at(at), "here"), *_others(bank, pack, along, begin, end)),
         bars=_bars(pack, focus, along),
         measures=_measures(focus, along.at(at), len(panels)),
     )  # fmt: skip
@@ -136,14 +135,16 @@ def _bars(pack: ChargeDay, focus: Focus, along: Along) -> tuple[Bar, ...]:
     return (Bar(VOLTAGE, at, start, held, start + asked_s, words, above),)
 
 
-def _others(
-    bank: BankDay, pack: ChargeDay, along: Along, seen: tuple[float, float]
-) -> list[Moment]:
-    """When other packs entered float, which lowers the voltage for all."""
-    found = []
+def _others(bank: BankDay, pack: ChargeDay, along: Along, begin: int, end: int) -> list[Moment]:
+    """When other packs entered float in these rows, which lowers the voltage for all."""
+    t = along.t[begin:end]
+    first_s, last_s = float(np.nanmin(t)), float(np.nanmax(t))
+    found: list[tuple[float, str]] = []
     for other in bank.others(pack):
-        for row in other.enters_float():
-            at = along.at(along.row(other.stamp(row))) if isfinite(other.stamp(row)) else np.nan
-            if seen[0] <= at <= seen[1]:
-                found.append(Moment(at, "other", f"{other.ruled.name} enters float"))
-    return found[:20]
+        stamps = other.trace.t[np.array(other.enters_float(), np.intp)]
+        seen = stamps[(stamps >= first_s) & (stamps <= last_s)].tolist()
+        found += [(at, other.ruled.name) for at in seen]
+    return [
+        Moment(along.at(along.row(at)), "other", f"{name} enters float")
+        for at, name in sorted(found)[:MOST_OTHERS]
+    ]

@@ -95,10 +95,11 @@ def parting(ruled: Ruled, along: Along) -> Parting | None:
     differ = ruled.log.stage[along.known] != ruled.stage[along.known]
     edges = np.flatnonzero(np.diff(np.concatenate(([False], differ, [False])).astype(np.int8)))
     x = np.append(along.at_known, along.at_known[-1] + along.step_s)
-    for first, behind in edges.reshape(-1, 2).tolist():
-        length_s = float(x[behind] - x[first])
-        if length_s > max(SAME_S, 2.0 * along.step_s):
-            row = along.known[first]
-            logged, rules = Stage(ruled.log.stage[row]).word, Stage(ruled.stage[row]).word
-            return Parting(float(ruled.log.trace.t[row]), length_s, logged, rules)
-    return None
+    lengths_s = x[edges[1::2]] - x[edges[::2]]
+    long = np.flatnonzero(lengths_s > max(SAME_S, 2.0 * along.step_s))
+    if not len(long):
+        return None
+    k = int(long[0])
+    row = along.known[edges[2 * k]]
+    logged, rules = Stage(ruled.log.stage[row]).word, Stage(ruled.stage[row]).word
+    return Parting(float(ruled.log.trace.t[row]), float(lengths_s[k]), logged, rules)

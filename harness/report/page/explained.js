@@ -23,7 +23,9 @@
       this.drawing = drawing;
       this.at = drawing.at;
       this.more_lanes = 1;
-      this.low_panel = 120;
+      // A second line of the axis has the date.
+      this.low_panel = data.midnight_ms === null ? 120 : 134;
+      this.foot = data.midnight_ms === null ? 38 : 52;
       this.begin("The moment");
       if (drawing.near) this.show(...drawing.near);
     }

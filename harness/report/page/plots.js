@@ -251,7 +251,7 @@ const plots = (() => {
         this.marks(plot);
       };
       const none = () => [];
-      const high = lanes.length * LANE + (this.more_lanes || 0) * LANE + 38;
+      const high = lanes.length * LANE + (this.more_lanes || 0) * LANE + (this.foot || 38);
       const options = this.options(high, { series: [{}, { points: { show: false } }], scales: { y: { range: [0, 1] } },
         side: { splits: none, values: none }, hooks: { draw: [draw] } });
       return new uPlot(options, [this.x, this.x.map(() => null)], this.box);
