@@ -122,11 +122,21 @@ def _lines(bank: BankDay, pack: ChargeDay, short_mv: float, _: float) -> _Found:
         if not len(holds_on(changed(pack.trace, v=lifted), pack.settings)):
             continue
         wiring_mv, meter_mv = 1e3 * more_ohm * current_a, 1e3 * more_v
+        beside = ", more than on the other packs" if base_ohm or base_v else ""
+        if wiring_mv < 0.5:
+            parts = f"{meter_mv:.0f} mV were a mismatch of the meters{beside}"
+        elif meter_mv < 0.5:
+            parts = (
+                f"{wiring_mv:.0f} mV were the wiring: {1e3 * more_ohm:.1f} mOhm at"
+                f" {current_a:.1f} A{beside}"
+            )
+        else:
+            parts = (
+                f"{meter_mv:.0f} mV were a mismatch of the meters and {wiring_mv:.0f} mV the wiring:"
+                f" {1e3 * more_ohm:.1f} mOhm at {current_a:.1f} A{beside}"
+            )
         link = Link(
-            f"At that moment {meter_mv:.0f} mV were a mismatch of the meters and {wiring_mv:.0f} mV the"
-            f" wiring: {1e3 * more_ohm:.1f} mOhm at {current_a:.1f} A"
-            f"{', more than on the other packs' if base_ohm or base_v else ''}. Without both the hold"
-            " would have started.",
+            f"At that moment {parts}. Without that the hold would have started.",
             t=pack.stamp(peak),
             margin=meter_mv if meter_mv >= wiring_mv else 1e3 * more_ohm,
             unit="mV" if meter_mv >= wiring_mv else "mOhm",

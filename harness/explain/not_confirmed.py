@@ -66,7 +66,7 @@ def _protection(bank: BankDay, pack: ChargeDay) -> Reason | None:
     chain = (
         Link("The pack was not called full, because protection stood in the way.", t=t),
         Link(
-            f"Charging was inhibited {len(trips)} times that day, first out of"
+            f"Charging was inhibited {times(len(trips))} that day, first out of"
             f" {first.event.from_stage.word}.",
             t=t, margin=float(len(trips)), unit="", rule=link.rule,
         ),
@@ -101,11 +101,10 @@ def _abandoned(bank: BankDay, pack: ChargeDay) -> Reason | None:
     else:
         cause = Cause.GAP
         what = f"for {apart_s:.0f} s there was no sample, and max_gap_s is {plain(s.max_gap_s)} s"
-    times = len(lost or rows)
     chain = (
         Link("The pack was not called full, because its hold was abandoned.", rule=ABANDONED),
         Link(
-            f"It was abandoned {times} {'time' if times == 1 else 'times'} that day; the last time {what}.",
+            f"It was abandoned {times(len(lost or rows))} that day; the last time {what}.",
             t=pack.stamp(before), margin=apart_s, unit="s", rule=ABANDONED,
         ),
     )  # fmt: skip
@@ -173,6 +172,11 @@ def _denied(bank: BankDay, pack: ChargeDay) -> Reason | None:
         t=fell_s, margin=t - fell_s, unit="s",
     )  # fmt: skip
     return _reason(bank, pack, Cause.CLOUD, (head, low, link), _if_held(pack, fell_s))
+
+
+def times(count: int) -> str:
+    """`once`, `3 times`."""
+    return "once" if count == 1 else f"{count} times"
 
 
 def _ago(seconds: float) -> str:

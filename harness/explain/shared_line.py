@@ -16,6 +16,8 @@ BLOCK_S = 30.0
 # The sum is known to so many ohm, or it is left out.
 SURE_OHM = 0.001
 ROUNDS = 6
+# Above this in all the packs are being charged, A.
+CHARGING_A = 0.5
 
 
 @frozen(eq=False)
@@ -26,7 +28,8 @@ class Shared:
         ohm: resistance of the shared conductor; 0 where it cannot be told.
         error_ohm: half the width of its 95 % interval, as it differs between the packs; NaN where it
             cannot be told.
-        total_a: the current of all packs at the rows of each, A, in the order of the packs.
+        total_a: the current of all packs at the rows of each, A, in the order of the packs; 0 while
+            they deliver, for that does not come by the charger.
     """
 
     ohm: float
@@ -45,6 +48,7 @@ def shared_line(packs: Sequence[PackLog]) -> Shared | None:
         return None
     total_a = tuple(_total(pack, packs) for pack in packs)
     found = [f for f in map(_one, packs, total_a) if f is not None]
+    total_a = tuple(np.maximum(each, 0.0) for each in total_a)
     if not found:
         return Shared(0.0, float("nan"), total_a)
     ohm = float(np.median([each for each, _ in found]))
@@ -74,7 +78,8 @@ def _one(pack: PackLog, total_a: Floats) -> tuple[float, float] | None:
     """By the rows of one pack: the shared resistance and the half width of its interval, ohm."""
     t, v, i = pack.trace.t, pack.trace.v, pack.trace.i
     assert pack.charger_v is not None
-    whole = np.isfinite(t + v + i + pack.charger_v + total_a)
+    # What the packs deliver goes to the loads, and not by the charger.
+    whole = np.isfinite(t + v + i + pack.charger_v + total_a) & (total_a > CHARGING_A)
     if np.count_nonzero(whole) < 300:
         return None
     place = np.floor((t[whole] - t[whole][0]) / BLOCK_S).astype(np.int64)

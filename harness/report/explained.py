@@ -118,13 +118,21 @@ def between_in_words(between: Between) -> str:
             text += f"; the charger usually reads {1e3 * between.typical_v:+.0f} mV more"
         return text
     text = (
-        f"{1e3 * found.slope:.1f} mOhm (give or take {1e3 * found.slope_error:.1f}), and the charger's"
-        f" meter reads {1e3 * found.intercept:+.0f} mV more (give or take"
-        f" {1e3 * found.intercept_error:.0f}), from {found.low_x:.0f} to {found.high_x:.0f} A"
+        f"{1e3 * found.slope:.1f} mOhm ({_give_or_take(1e3 * found.slope_error, 1)}), and the charger's"
+        f" meter reads {1e3 * found.intercept:+.0f} mV more"
+        f" ({_give_or_take(1e3 * found.intercept_error, 0)}), from {found.low_x:.0f} to"
+        f" {found.high_x:.0f} A"
     )
     if between.lag_s:
         text += f"; its clock is {between.lag_s:+.0f} s off"
     return text
+
+
+def _give_or_take(error: float, digits: int) -> str:
+    """Half an interval; what rounding would hide is told as less than the last digit."""
+    least = 10.0**-digits
+    told = f"{error:.{digits}f}" if error >= 0.5 * least else f"less than {least:g}"
+    return f"give or take {told}"
 
 
 def _show_fixes(console: Console, fixes: tuple[Fix, ...]) -> None:
