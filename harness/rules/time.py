@@ -12,6 +12,7 @@ from harness.rules.count import SOC_SLACK, counts
 from harness.rules.float_stage import RUNS_ON, floats
 from harness.rules.life import Life
 from harness.rules.requirement import Marks, Requirement
+from harness.run import Flags
 
 ABANDONS = "TIME.gap-abandons-hold"
 
@@ -74,23 +75,28 @@ def _tell(
 
 def gaps(life: Life, marks: Marks) -> None:
     """Note where a dwell ran into a break in time: that puts the restart of dwells to the test."""
+    at = life.breaks
+    if not len(at):
+        return
     s = life.settings
-    for k in life.breaks.tolist():
-        stage = Stage(life.stage[k - 1])
-        pair = life.level_v[k - 1 : k + 1]
-        runs = (stage is Stage.BULK and bool((pair >= s.entry_v).all())) or (
-            stage is Stage.FLOAT and bool((pair < s.return_v).all())
-        )
-        cell_v = life.reading("cell_max_v") if s.cell_limit_v is not None else None
-        if cell_v is not None and s.cell_limit_v is not None:
-            runs = runs or bool((cell_v[k - 1 : k + 1] >= s.cell_limit_v).all())
-        if s.empty_v is not None:
-            runs = runs or bool((life.v[k - 1 : k + 1] <= s.empty_v).all())
-        runs = runs or stage is Stage.INHIBITED
-        if life.steps_back(k):
-            marks.seen(BACK)
-        elif runs:
-            marks.seen(GAP)
+    stage = life.stage[at - 1]
+
+    def both(condition: Flags) -> Flags:
+        """Where it holds on both sides of a break."""
+        held: Flags = condition[at - 1] & condition[at]
+        return held
+
+    runs = (stage == Stage.BULK) & both(life.level_v >= s.entry_v)
+    runs |= (stage == Stage.FLOAT) & both(life.level_v < s.return_v)
+    cell_v = life.reading("cell_max_v")
+    if s.cell_limit_v is not None and cell_v is not None:
+        runs |= both(cell_v >= s.cell_limit_v)
+    if s.empty_v is not None:
+        runs |= both(life.v <= s.empty_v)
+    runs |= stage == Stage.INHIBITED
+    back = life.t[at] < life.t[at - 1]
+    marks.seen(BACK, int(np.count_nonzero(back)))
+    marks.seen(GAP, int(np.count_nonzero(runs & ~back)))
 
 
 REQUIREMENTS = (
