@@ -17,6 +17,7 @@ from harness.report.console import console_for
 
 if TYPE_CHECKING:
     from harness.logs import Log
+    from harness.world.wiring import Lead
 
 _PER_PACK = "NAME=FILE"
 MAPPING = "mapping.toml"
@@ -36,6 +37,13 @@ MAPPING = "mapping.toml"
     help="Settings of one pack, where they are not those of the others. Can be repeated.",
 )
 @click.option(
+    "--cable",
+    "cables",
+    multiple=True,
+    metavar="NAME=MM2xM",
+    help="The cable to a pack: cross-section and length there and back, as north=35x6.",
+)
+@click.option(
     "--infer", is_flag=True, help="Read off the log what nobody gives; the rest is asked for."
 )
 @click.option("--days", is_flag=True, help="Tell of every day, not of the one that counts.")
@@ -45,6 +53,7 @@ def command(
     log: str,
     mapping_file: str | None,
     of_packs: tuple[str, ...],
+    cables: tuple[str, ...],
     infer: bool,
     days: bool,
     json_file: str | None,
@@ -75,6 +84,7 @@ def command(
             if f"{pack.name}.toml" in beside
         )
     own = _settings(read, of_packs, infer, console, **settings)
+    leads = dict(_cable(each, [pack.name for pack in read.packs]) for each in cables)
     with bar(len(read.packs) + 1) as advance:
         try:
             explained = explain(read, own, told=advance)
@@ -86,7 +96,7 @@ def command(
             for pack in explained.packs
             if explained.main(pack.name).cause not in FINE
         }
-    story = Story(explained, found)
+    story = Story(explained, found, leads)
     if json_file:
         from harness.report.explained_json import to_json
 
@@ -137,6 +147,28 @@ def _settings(
                 given["settings_file"], given["cells"], given["changes"], base=log.settings
             )
     return chosen
+
+
+def _cable(text: str, names: list[str]) -> tuple[str, Lead]:
+    """The pack and the cable of `north=35x6`.
+
+    Raises:
+        InputError: it is not written so, there is no such pack, or no such cross-section.
+    """
+    from harness.world.wiring import Lead
+
+    name, _, size = text.partition("=")
+    mm2, _, length_m = size.partition("x")
+    try:
+        numbers = float(mm2), float(length_m)
+    except ValueError:
+        raise InputError(
+            f"--cable {text!r} is no cable",
+            hint="write it as north=35x6: 35 mm2, 6 m there and back",
+        ) from None
+    if name not in names:
+        raise InputError(f"--cable {name!r}: the log has no such pack", hint=", ".join(names))
+    return name, Lead(length_m=numbers[1], mm2=numbers[0])
 
 
 def _named(text: str, names: list[str]) -> tuple[str, str]:

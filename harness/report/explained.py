@@ -5,21 +5,27 @@ from __future__ import annotations
 from collections.abc import Mapping
 from math import isfinite
 
-from attrs import frozen
+import numpy as np
+from attrs import field, frozen
 from rich.console import Console
 from rich.text import Text
 
+from ctrl.vocabulary import Stage
 from harness.explain.explained import FINE, Explained
 from harness.explain.fix import Fix, How
 from harness.explain.reason import Cause, Link, Reason, Sure
+from harness.explain.ruled import Ruled
 from harness.explain.wiring import Apart, Between
 from harness.report.caution import CAUTION
 from harness.report.console import columns, line, paragraph
 from harness.report.words import count
+from harness.world.wiring import Lead
 
 INDENT = 2
 LABEL = 12
 MOST_FIXES = 5
+# The log and the rules may part for so long without a word, s: a timer off by a sample, a row left out.
+MOMENT_S = 60.0
 _HELPS = {True: "helps", False: "does not help", None: "not tried"}
 _STYLES = {True: "green", False: "dim", None: "yellow"}
 
@@ -31,10 +37,12 @@ class Story:
     Attributes:
         explained: the reasons.
         fixes: what would help, by the name of each pack that is not well; the best first.
+        cables: the cable to each pack, by its name, where it is given.
     """
 
     explained: Explained
     fixes: Mapping[str, tuple[Fix, ...]]
+    cables: Mapping[str, Lead] = field(factory=dict)
 
 
 def show_story(console: Console, story: Story, *, every_day: bool = False) -> None:
@@ -44,7 +52,9 @@ def show_story(console: Console, story: Story, *, every_day: bool = False) -> No
         main = explained.main(pack.name)
         _show_reason(console, explained, main)
         if pack.name in explained.lines:
-            _side(console, "wiring", between_in_words(explained.lines[pack.name]))
+            _side(console, "wiring", wiring_in_words(story, pack.name))
+        if parted := parted_in_words(explained, pack):
+            _side(console, "parted", parted)
         _show_fixes(console, story.fixes.get(pack.name, ()))
         if every_day:
             _show_days(console, explained, pack.name)
@@ -126,6 +136,41 @@ def between_in_words(between: Between) -> str:
     if between.lag_s:
         text += f"; its clock is {between.lag_s:+.0f} s off"
     return text
+
+
+def wiring_in_words(story: Story, pack: str) -> str:
+    """What lies between the charger and a pack, beside what its cable should have."""
+    between = story.explained.lines[pack]
+    text, lead = between_in_words(between), story.cables.get(pack)
+    if lead is None:
+        return text
+    most = 1e3 * lead.ohm
+    told = (
+        f"{lead.mm2:g} mm2 and {lead.length_m:g} m there and back have at most {most:.1f} mOhm"
+        " (IEC 60228, class 5, 20 degrees C)"
+    )
+    if between.apart is not Apart.YES or between.line is None:
+        return f"{text}. {told}"
+    more = 1e3 * between.line.slope - most
+    if more <= max(1e3 * between.line.slope_error, 0.05 * most):
+        return f"{text}. {told}: that fits"
+    return f"{text}. {told}: {more:.1f} mOhm more lie in joints, fuses and switches"
+
+
+def parted_in_words(explained: Explained, pack: Ruled) -> str:
+    """Where the log's stages and those of the rules first part for a while; empty for nowhere."""
+    logged = pack.log.stage
+    if logged is None:
+        return ""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], logged != pack.stage, [False]))))
+    t = pack.log.trace.t
+    for first, behind in zip(edges[::2], edges[1::2], strict=True):
+        length_s = float(t[min(behind, len(t) - 1)] - t[first])
+        if length_s > MOMENT_S:
+            said, rules = Stage(int(logged[first])).word, Stage(int(pack.stage[first])).word
+            stamp = told_stamp(explained, float(t[first]))
+            return f"at {stamp} for {length_s:.0f} s: the log says {said}, the rules say {rules}"
+    return ""
 
 
 def _give_or_take(error: float, digits: int) -> str:

@@ -32,6 +32,7 @@ def to_json(story: Story) -> str:
                 "reason": _reason(story, main),
                 "days": [_reason(story, each) for each in explained.of(pack.name)],
                 "between_charger_and_pack": None if line is None else _between(line),
+                "cable_ohm": story.cables[pack.name].ohm if pack.name in story.cables else None,
                 "fixes": [_fix(fix) for fix in story.fixes.get(pack.name, ())],
                 "events": [
                     {

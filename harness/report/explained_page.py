@@ -23,7 +23,6 @@ from harness.report.drawing_svg import still
 from harness.report.explained import (
     Story,
     amount,
-    between_in_words,
     how_many_well,
     how_sure,
     look_first,
@@ -31,6 +30,7 @@ from harness.report.explained import (
     shared_in_words,
     told_stamp,
     when,
+    wiring_in_words,
 )
 from harness.report.explained_crossing import crossing
 from harness.report.explained_rows import Along
@@ -174,7 +174,7 @@ def _pack(
         "crossing": close,
         "timeline": None if whole is None else _picture(whole, along, clock, drawings),
         "parting": _parting(story, pack, along),
-        "between": None if between is None else _sentence(between_in_words(between)),
+        "between": None if between is None else _sentence(wiring_in_words(story, pack.name)),
         "outliers": _outliers(between),
         "plot": "" if between is None else Markup(between_plot(pack.name, between)),
         "fixes": [_fix(fix) for fix in story.fixes.get(pack.name, ())],

@@ -49,6 +49,15 @@ def test_the_pier_is_explained_in_json(fullproof: Fullproof) -> None:
     assert document["end"] == {"packs": 2, "complete": True}
 
 
+def test_wiring_is_set_beside_the_cable(fullproof: Fullproof) -> None:
+    ended = fullproof("explain", str(PIER), "--cable", "land=35x4", "--cable", "water=35x4")
+    told = " ".join(ended.out.split())
+    # IEC 60228, class 5: 35 mm2 has at most 0.554 ohm a km at 20 degrees.
+    assert "35 mm2 and 4 m there and back have at most 2.2 mOhm" in told
+    assert "27.5 mOhm more lie in joints, fuses and switches" in told
+    assert told.count("that fits") == 1
+
+
 def test_one_file_with_settings_of_its_own(fullproof: Fullproof) -> None:
     one = (str(HUT / "east.csv.gz"), "--mapping", str(HUT / "mapping.toml"))
     without = fullproof("explain", str(HUT), "--set", "hold_s=600")
@@ -97,6 +106,9 @@ def test_settings_can_be_read_off_the_log(fullproof: Fullproof, tmp_path: Path) 
         (("nothing.csv",), "nothing.csv"),
         ((str(HUT), "--pack", "south=x.toml"), "the log has no such pack"),
         ((str(HUT), "--pack", "north"), "names no file"),
+        ((str(HUT), "--cable", "north=36x2"), "no conductor of 36.0 mm² in the table"),
+        ((str(HUT), "--cable", "south=35x2"), "the log has no such pack"),
+        ((str(HUT), "--cable", "north=35"), "is no cable"),
         ((str(HUT), "--set", "hold=3"), "there is no setting 'hold'"),
         ((str(HUT), "--mapping", str(HUT / "east.toml")), "east.toml"),
     ],
