@@ -21,7 +21,7 @@ _STATED: dict[str, Any] = {
 }
 
 settings.register_profile("quick", max_examples=100, derandomize=True, database=None, **_STATED)
-settings.register_profile("ci", max_examples=200, derandomize=True, database=None, **_STATED)
+settings.register_profile("ci", max_examples=100, derandomize=True, database=None, **_STATED)
 settings.register_profile("long", max_examples=3000, derandomize=False, **_STATED)
 settings.load_profile(
     os.environ.get("FULLPROOF_TESTS") or ("ci" if "CI" in os.environ else "quick")

@@ -1,6 +1,6 @@
 """The judge's verdicts on dwells and timers, against an independent monitor of temporal logic.
 
-2,000 traces one second apart, answered by the reference and by controllers whose dwells, timers or
+800 traces one second apart, answered by the reference and by controllers whose dwells, timers or
 thresholds are wrong. `harness.judge` says which groups of requirements each run breaks; so does the
 package `rtamt`, which knows nothing of charge control, from formulas of past-time logic. They agree
 on every run.
@@ -35,7 +35,7 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)
     rtamt = pytest.importorskip("rtamt", exc_type=ImportError)
 
-TRACES = 2000
+TRACES = 800
 ENTRY_S, HOLD_S, CONFIRM_S, WAIT_S, RETURN_S = 4, 9, 4, 8, 5
 RIGHT: dict[str, Any] = {
     "entry_dwell_s": ENTRY_S,
