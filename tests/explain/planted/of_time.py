@@ -64,13 +64,12 @@ def cloud(k: int) -> Planted:
         lambda: hut(151, loads=Loads(base_w=300.0, efficiency=0.93)),
         lambda: hut(152, packs=2, loads=Loads(base_w=250.0, efficiency=0.93)),
         lambda: hut(153, loads=Loads(base_w=150.0, efficiency=0.93, appliances=(KETTLE,))),
-        lambda: hut(154, packs=4, hours=40.0, loads=Loads(base_w=200.0, efficiency=0.93)),
     )[k]()
     assert world.sun is not None
     if k < 2:
         at, minutes, share = _clock(world, _hold_end_s(world) - 20 * 60.0), 90.0, 0.02
     else:
-        at, minutes, share = ("08:40" if k == 2 else "08:10"), 660.0, 0.04
+        at, minutes, share = "08:40", 660.0, 0.04
     front = Cloud(at=at, minutes=minutes, transmission=share)
     return Planted(
         name=f"cloud-{k + 1}",
@@ -125,6 +124,7 @@ def gap(k: int) -> Planted:
         lambda: (hut(171), 1, 2400.0, 180.0),
         lambda: (hut(172, packs=4), 0, 3000.0, 420.0),
         lambda: (pier(173), 1, 1500.0, 45.0),
+        lambda: (hut(174, packs=2), 1, 2700.0, 240.0),
     )[k]()
     windows = tuple(
         (first_s, first_s + lost_s)
