@@ -29,6 +29,15 @@ limit_option = click.option(
     metavar="SECONDS",
     help="The longest wait for one answer of the controller.",
 )
+findings_option = click.option(
+    "--findings",
+    "findings_each",
+    type=click.IntRange(min=1),
+    default=3,
+    show_default=True,
+    metavar="N",
+    help="How many findings about one requirement are told in full.",
+)
 tolerance_option = click.option(
     "--tolerance-s",
     type=Finite(0),

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from harness.cli.forms import Forms, forms_options
+from harness.cli.judge_options import findings_option
 from harness.cli.outputs import STDOUT, for_people, refuse_unwritable
 from harness.errors import InputError
 from harness.report.again import again
@@ -23,15 +24,7 @@ from harness.report.terminal import show_result
 @click.argument("stored", metavar="FILE")
 @forms_options
 @click.option("--baseline", "baseline_file", metavar="FILE", help="Tell only what changed since.")
-@click.option(
-    "--findings",
-    "findings_each",
-    type=click.IntRange(min=1),
-    default=3,
-    show_default=True,
-    metavar="N",
-    help="How many findings about one requirement are told in full.",
-)
+@findings_option
 @click.option("--quiet", is_flag=True, help="Leave the table of requirements out.")
 def command(
     stored: str,

@@ -15,7 +15,7 @@ from harness.cli.bar import bar
 from harness.cli.example import example
 from harness.cli.forms import Forms, forms_options
 from harness.cli.interruptible import Interruptible
-from harness.cli.judge_options import LIMIT_S, limit_option, tolerance_option
+from harness.cli.judge_options import LIMIT_S, findings_option, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.cli.selection import Selection, selection
 from harness.cli.verify_log import is_log, log_options, refuse_log_options, verify_log
@@ -59,15 +59,7 @@ FIRST_FINDING = "at the first finding, as asked"
 @click.option(
     "--write-known", "new_known_file", metavar="FILE", help="Write the failures as such a list."
 )
-@click.option(
-    "--findings",
-    "findings_each",
-    type=click.IntRange(min=1),
-    default=3,
-    show_default=True,
-    metavar="N",
-    help="How many findings about one requirement are told in full.",
-)
+@findings_option
 @log_options
 @tolerance_option
 @limit_option

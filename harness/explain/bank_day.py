@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from math import isfinite
 from typing import Any
 
@@ -13,6 +12,7 @@ from attrs import asdict, evolve, frozen
 from ctrl.settings import Settings
 from harness.explain.charge import ChargeDay
 from harness.explain.days import Day
+from harness.explain.wiring import Apart, Between
 
 # What another pack's controller does is seen on the bus within so long, s.
 FOLLOWS_S = 180.0
@@ -38,6 +38,11 @@ class BankDay:
     def others(self, pack: ChargeDay) -> list[ChargeDay]:
         """Every pack but one."""
         return [each for each in self.packs if each is not pack]
+
+    def known_lines(self, pack: ChargeDay) -> list[Between]:
+        """What lies between the charger and the other packs, where it can be told."""
+        lines = [other.between for other in self.others(pack)]
+        return [line for line in lines if line is not None and line.apart is Apart.YES]
 
     def usual_settings(self, pack: ChargeDay) -> Settings | None:
         """The pack's settings with what decides as on most of the others; None where they agree."""
@@ -98,8 +103,3 @@ class BankDay:
         powers = np.array([self.power_w(float(at)) for at in some if isfinite(at)])
         delivering = -powers[powers < 0.0]
         return float(np.median(delivering)) if len(delivering) else 0.0
-
-
-def joined(packs: Sequence[ChargeDay], day: Day) -> BankDay:
-    """The packs of a day together."""
-    return BankDay(day, tuple(packs))

@@ -11,7 +11,7 @@ from attrs import evolve
 from ctrl.bank import BankSettings
 from harness.explain.bank_day import BankDay
 from harness.explain.charge import ChargeDay
-from harness.explain.fitted import with_branch
+from harness.explain.fitted import branch_of, with_branch
 from harness.explain.fix import Candidate
 from harness.explain.not_confirmed import held_from
 from harness.explain.reason import Cause, Reason, plain
@@ -113,7 +113,7 @@ def _mended(pack: ChargeDay, what: str) -> Candidate:
         return evolve(trace, t=np.concatenate(([0.0], np.cumsum(apart_s))))
 
     def world(before: World) -> World:
-        branch = next(b for b in before.packs if b.name == pack.ruled.name)
+        branch = branch_of(before, pack.ruled.name)
         meter = evolve(branch.meter, outages=(), missing_probability=0.0)
         return with_branch(before, branch.name, meter=meter)
 
@@ -186,7 +186,7 @@ def _by_protection(_: BankDay, pack: ChargeDay, __: Reason) -> Iterator[Candidat
         )
 
     def world(before: World) -> World:
-        branch = next(b for b in before.packs if b.name == pack.ruled.name)
+        branch = branch_of(before, pack.ruled.name)
         return with_branch(
             before, branch.name, pack=evolve(branch.pack, odd_cells=(), spread=Spread())
         )
@@ -217,7 +217,7 @@ def _by_count(_: BankDay, pack: ChargeDay, __: Reason) -> Iterator[Candidate]:
     name = pack.ruled.name
 
     def world(before: World) -> World:
-        branch = next(b for b in before.packs if b.name == name)
+        branch = branch_of(before, name)
         return with_branch(before, name, meter=evolve(branch.meter, current_offset_a=0.0))
 
     yield Candidate(

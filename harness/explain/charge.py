@@ -164,8 +164,3 @@ class ChargeDay:
         """The last row at or before a stamp; 0 where there is none."""
         before = np.flatnonzero(self.trace.t <= t)
         return int(before[-1]) if len(before) else 0
-
-
-def changed(trace: Trace, **columns: Floats) -> Trace:
-    """A trace with other columns."""
-    return evolve(trace, **columns)

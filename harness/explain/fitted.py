@@ -156,6 +156,11 @@ def _told(summary: BankSummary, stopped: str) -> Tried:
     )
 
 
+def branch_of(world: World, name: str) -> Branch:
+    """The branch of a name."""
+    return next(branch for branch in world.packs if branch.name == name)
+
+
 def with_branch(world: World, name: str, **changes: Any) -> World:
     """A world with one of its branches changed."""
     packs = tuple(

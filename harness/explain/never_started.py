@@ -5,9 +5,10 @@ from __future__ import annotations
 from math import isfinite, isnan
 
 import numpy as np
+from attrs import evolve
 
 from harness.explain.bank_day import FOLLOWS_S, BankDay
-from harness.explain.charge import ChargeDay, changed
+from harness.explain.charge import ChargeDay
 from harness.explain.reason import Cause, Link, Reason, Sure, plain
 from harness.explain.ruled import holds_on
 from harness.explain.wiring import Apart
@@ -71,10 +72,11 @@ def _unlike(bank: BankDay, pack: ChargeDay, _: float, at: float) -> _Found:
     usual = bank.usual_settings(pack)
     if usual is None or not len(holds_on(pack.trace, usual)):
         return None
-    return Cause.WRONG_SETTINGS, _differ(bank, pack, at), Sure.SHOWN
+    return Cause.WRONG_SETTINGS, unlike_the_others(bank, pack, at), Sure.SHOWN
 
 
-def _differ(bank: BankDay, pack: ChargeDay, at: float) -> Link:
+def unlike_the_others(bank: BankDay, pack: ChargeDay, at: float) -> Link:
+    """Which of the pack's settings are not those of the other packs."""
     told = "; ".join(
         f"{name} is {_told(own)}, and {_told(other)} on the other packs"
         for name, own, other in bank.differing(pack)
@@ -102,11 +104,7 @@ def _lines(bank: BankDay, pack: ChargeDay, short_mv: float, _: float) -> _Found:
             t=pack.stamp(peak), margin=gap_mv, unit="mV",
         )  # fmt: skip
         return Cause.WIRING_OR_METERS, link, Sure.GUESSED
-    others = [
-        o.between
-        for o in bank.others(pack)
-        if o.between is not None and o.between.apart is Apart.YES
-    ]
+    others = bank.known_lines(pack)
     bases = [(0.0, 0.0)]
     if others:
         bases.insert(
@@ -119,7 +117,7 @@ def _lines(bank: BankDay, pack: ChargeDay, short_mv: float, _: float) -> _Found:
     for base_ohm, base_v in bases:
         more_ohm, more_v = own.wiring_ohm - base_ohm, own.mismatch_v - base_v
         lifted = pack.trace.v + more_v + more_ohm * np.maximum(pack.trace.i, 0.0)
-        if not len(holds_on(changed(pack.trace, v=lifted), pack.settings)):
+        if not len(holds_on(evolve(pack.trace, v=lifted), pack.settings)):
             continue
         wiring_mv, meter_mv = 1e3 * more_ohm * current_a, 1e3 * more_v
         beside = ", more than on the other packs" if base_ohm or base_v else ""

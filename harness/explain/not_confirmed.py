@@ -5,11 +5,12 @@ from __future__ import annotations
 from math import nan
 
 import numpy as np
+from attrs import evolve
 
 from ctrl.vocabulary import Stage
 from harness.explain.bank_day import BankDay
-from harness.explain.charge import ChargeDay, changed
-from harness.explain.never_started import _differ
+from harness.explain.charge import ChargeDay
+from harness.explain.never_started import unlike_the_others
 from harness.explain.reason import Cause, Link, Reason, Sure, plain
 from harness.explain.ruled import resets_on
 from harness.run import Trace
@@ -22,7 +23,7 @@ LOAD_W, LOAD_TIMES = 600.0, 2.5
 
 def not_confirmed(bank: BankDay, pack: ChargeDay) -> Reason:
     """The reason for a day on which a hold started and no full reset followed."""
-    for look in (_protection, _denied, _abandoned, _unfinished):
+    for look in (protection, _denied, _abandoned, _unfinished):
         found = look(bank, pack)
         if found is not None:
             return found
@@ -32,10 +33,6 @@ def not_confirmed(bank: BankDay, pack: ChargeDay) -> Reason:
 
 def protection(bank: BankDay, pack: ChargeDay) -> Reason | None:
     """Protection that stood in the way, of a pack that was on its way to full."""
-    return _protection(bank, pack)
-
-
-def _protection(bank: BankDay, pack: ChargeDay) -> Reason | None:
     trips = [
         each
         for each in pack.happened
@@ -131,7 +128,9 @@ def _denied(bank: BankDay, pack: ChargeDay) -> Reason | None:
                 t=t, rule="FULL.denied")  # fmt: skip
     usual = bank.usual_settings(pack)
     if usual is not None and len(resets_on(pack.trace, usual)):
-        return _reason(bank, pack, Cause.WRONG_SETTINGS, (head, _differ(bank, pack, t)), Sure.SHOWN)
+        return _reason(
+            bank, pack, Cause.WRONG_SETTINGS, (head, unlike_the_others(bank, pack, t)), Sure.SHOWN
+        )
     if short_mv <= 0 and s.taper_a is not None and abs(current_a) > s.taper_a:
         over_a = abs(current_a) - s.taper_a
         link = Link(
@@ -203,7 +202,7 @@ def held_from(pack: ChargeDay, since_s: float) -> Trace:
     stood = slice(max(row - 30, 0), max(row, 1))
     v[row:] = float(np.nanmedian(v[stood]))
     i[row:] = min(float(np.nanmedian(i[stood])), pack.settings.taper_a or np.inf)
-    return changed(pack.trace, v=v, i=i)
+    return evolve(pack.trace, v=v, i=i)
 
 
 def _if_held(pack: ChargeDay, since_s: float) -> Sure:
@@ -223,7 +222,9 @@ def _unfinished(bank: BankDay, pack: ChargeDay) -> Reason | None:
         "The pack was not called full, because its hold had not ended.", t=t, rule="HOLD.ends"
     )
     if usual is not None and len(resets_on(pack.trace, usual)):
-        return _reason(bank, pack, Cause.WRONG_SETTINGS, (head, _differ(bank, pack, t)), Sure.SHOWN)
+        return _reason(
+            bank, pack, Cause.WRONG_SETTINGS, (head, unlike_the_others(bank, pack, t)), Sure.SHOWN
+        )
     went_s = float(pack.trace.t[-1]) - t
     link = Link(
         f"It began {went_s:.0f} s before the log of that day ends, and hold_s is {plain(s.hold_s)} s.",

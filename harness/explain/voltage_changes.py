@@ -10,7 +10,7 @@ from attrs import evolve
 
 from harness.explain.bank_day import BankDay
 from harness.explain.charge import ChargeDay
-from harness.explain.fitted import with_branch
+from harness.explain.fitted import branch_of, with_branch
 from harness.explain.fix import Candidate
 from harness.explain.reason import plain
 from harness.explain.setting_changes import HIGHER, SPARE_V, WEAKER, with_settings
@@ -83,11 +83,7 @@ def calibrate(bank: BankDay, pack: ChargeDay) -> Candidate | None:
     if own is None or own.apart is not Apart.YES:
         return None
     mismatch_v, name = own.mismatch_v, pack.ruled.name
-    others = [
-        o.between.mismatch_v
-        for o in bank.others(pack)
-        if o.between is not None and o.between.apart is Apart.YES
-    ]
+    others = [line.mismatch_v for line in bank.known_lines(pack)]
     charger = bool(others) and all(abs(o - mismatch_v) < 0.25 * abs(mismatch_v) for o in others)
 
     def right(trace: Trace) -> Trace:
@@ -98,7 +94,7 @@ def calibrate(bank: BankDay, pack: ChargeDay) -> Candidate | None:
             whole = before.charger
             put_right = evolve(whole, meter_offset_v=whole.meter_offset_v - mismatch_v)
             return evolve(before, charger=put_right)
-        branch = next(b for b in before.packs if b.name == name)
+        branch = branch_of(before, name)
         return with_branch(before, name, meter=evolve(branch.meter, voltage_offset_v=0.0))
 
     change = (
@@ -116,11 +112,7 @@ def wire(bank: BankDay, pack: ChargeDay) -> Candidate | None:
     own = pack.between
     if own is None or own.apart is not Apart.YES or own.wiring_ohm < 0.001:
         return None
-    others = [
-        o.between.wiring_ohm
-        for o in bank.others(pack)
-        if o.between is not None and o.between.apart is Apart.YES
-    ]
+    others = [line.wiring_ohm for line in bank.known_lines(pack)]
     usual_ohm = max(float(np.median(others)), 0.0) if others else 0.5 * own.wiring_ohm
     less_ohm = own.wiring_ohm - min(usual_ohm, 0.5 * own.wiring_ohm)
 
@@ -128,7 +120,7 @@ def wire(bank: BankDay, pack: ChargeDay) -> Candidate | None:
         return evolve(trace, v=trace.v + less_ohm * np.maximum(trace.i, 0.0))
 
     def world(before: World) -> World:
-        branch = next(b for b in before.packs if b.name == pack.ruled.name)
+        branch = branch_of(before, pack.ruled.name)
         left_ohm = max(branch.contact_ohm - less_ohm, 0.0)
         return with_branch(before, branch.name, contact_ohm=left_ohm)
 

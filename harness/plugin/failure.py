@@ -13,6 +13,7 @@ from harness.cases import shipped
 from harness.cli.judge_options import LIMIT_S
 from harness.hunt.as_vector import as_vector
 from harness.hunt.failure import Failure, Key
+from harness.report.again import command_for
 from harness.report.console import line, paragraph
 from harness.report.findings import show_findings
 from harness.report.hunt_files import save_vector
@@ -69,9 +70,9 @@ def _again(failure: NonConformant, case: Case, front: Front) -> str:
     options = f" --limit-s {front.limit_s:g}" if front.limit_s != LIMIT_S else ""
     options += f" --tolerance-s {front.tolerance_s:g}" if front.tolerance_s else ""
     controller = shlex.quote(front.controller)
-    if any(case.id == vector.id for vector in shipped()):
-        return f"fullproof replay {controller} {case.id}{options}"
     first = failure.findings[0]
+    if any(case.id == vector.id for vector in shipped()):
+        return command_for(front.controller, first, options)
     if front.save is None:
         return f"with --fullproof-save FOLDER the trace is kept as a vector for {first.requirement}"
     found = Failure(Key(first.requirement, ""), first, 0, case)

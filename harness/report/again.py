@@ -27,7 +27,12 @@ def again(result: Result, finding: Finding) -> str:
         if result.environment is not None and result.environment.command:
             return f"{result.environment.command} --select {shlex.quote(finding.requirement)}"
         return f"fullproof verify {name} --select {shlex.quote(finding.requirement)}{options}"
-    case = shlex.quote(finding.case)
+    return command_for(result.report.spec, finding, options)
+
+
+def command_for(spec: str, finding: Finding, options: str) -> str:
+    """The same for a controller that runs, from its name and the options of the command."""
+    name, case = shlex.quote(spec), shlex.quote(finding.case)
     if requirement(finding.requirement).group == LINK:
         # Part of this group shows only when a case runs a second time, or ends.
         return f"fullproof verify {name} --select {case}{options}"

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from math import isfinite
 
-import numpy as np
 from attrs import field, frozen
 from rich.console import Console
 from rich.text import Text
 
-from ctrl.vocabulary import Stage
 from harness.explain.explained import FINE, Explained
 from harness.explain.fix import Fix, How
 from harness.explain.reason import Cause, Link, Reason, Sure
@@ -18,14 +16,14 @@ from harness.explain.ruled import Ruled
 from harness.explain.wiring import Apart, Between
 from harness.report.caution import CAUTION
 from harness.report.console import columns, line, paragraph
+from harness.report.explained_rows import Along
+from harness.report.explained_timeline import parting
 from harness.report.words import count
 from harness.world.wiring import Lead
 
 INDENT = 2
 LABEL = 12
 MOST_FIXES = 5
-# The log and the rules may part for so long without a word, s: a timer off by a sample, a row left out.
-MOMENT_S = 60.0
 _HELPS = {True: "helps", False: "does not help", None: "not tried"}
 _STYLES = {True: "green", False: "dim", None: "yellow"}
 
@@ -159,18 +157,13 @@ def wiring_in_words(story: Story, pack: str) -> str:
 
 def parted_in_words(explained: Explained, pack: Ruled) -> str:
     """Where the log's stages and those of the rules first part for a while; empty for nowhere."""
-    logged = pack.log.stage
-    if logged is None:
+    found = parting(pack, Along(pack.log.trace.t))
+    if found is None:
         return ""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], logged != pack.stage, [False]))))
-    t = pack.log.trace.t
-    for first, behind in zip(edges[::2], edges[1::2], strict=True):
-        length_s = float(t[min(behind, len(t) - 1)] - t[first])
-        if length_s > MOMENT_S:
-            said, rules = Stage(int(logged[first])).word, Stage(int(pack.stage[first])).word
-            stamp = told_stamp(explained, float(t[first]))
-            return f"at {stamp} for {length_s:.0f} s: the log says {said}, the rules say {rules}"
-    return ""
+    return (
+        f"at {told_stamp(explained, found.t)} for {found.length_s:.0f} s: the log says {found.logged},"
+        f" the rules say {found.ruled}"
+    )
 
 
 def _give_or_take(error: float, digits: int) -> str:

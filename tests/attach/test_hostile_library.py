@@ -15,6 +15,7 @@ from harness.attach.library.attachment import LibraryAttachment
 from harness.run import Trace
 from tests.attach.conftest import Attached
 from tests.attach.planted import compiled, needs_compiler, small
+from tests.protocol.conftest import members_of_group
 
 pytestmark = needs_compiler
 TRACE = Trace(np.arange(8.0), np.full(8, 54.25), np.full(8, 12.5))
@@ -159,23 +160,10 @@ def test_a_child_of_a_fork_ends_at_once(attached: Attached) -> None:
     group = attachment.pid
     assert group is not None
     deadline = time.monotonic() + 5.0
-    while len(_living(group)) > 1 and time.monotonic() < deadline:
+    while len(members_of_group(group)) > 1 and time.monotonic() < deadline:
         time.sleep(0.01)
-    assert _living(group) == [group]
+    assert members_of_group(group) == [group]
     attachment.stop()
-
-
-def _living(group: int) -> list[int]:
-    """The processes of a group that have not ended."""
-    living = []
-    for stat in Path("/proc").glob("[0-9]*/stat"):
-        try:
-            state, _, its_group = stat.read_text().rpartition(")")[2].split()[:3]
-        except OSError:
-            continue
-        if int(its_group) == group and state != "Z":
-            living.append(int(stat.parent.name))
-    return living
 
 
 @pytest.mark.skipif(not hasattr(os, "memfd_create"), reason="this system has no seals")
