@@ -1,4 +1,4 @@
-"""What the sun gives: clear days by a published formula, clouds by a seeded two-state process.
+"""What the sun gives: clear days by a published formula, clouds and dull days by seeded chances.
 
 Clear sky: global horizontal irradiance by Haurwitz, `1098 cos z · exp(-0.059 / cos z)` W/m² (Journal
 of Meteorology 2, 1945, with the constants as coded in pvlib 0.16.1); the sun's height by the
@@ -15,12 +15,13 @@ import numpy.typing as npt
 from attrs import field, frozen
 from attrs.validators import optional
 
+from harness.errors import InputError
 from harness.world.chance import stream_generator
 from harness.world.checks import number_within, positive, whole_within
 from harness.world.daytime import DAY_S, seconds_of, time_of_day
 
 Floats = npt.NDArray[np.float64]
-SUN_STREAM = 3
+SUN_STREAM, DULL_STREAM = 3, 5
 STANDARD_W_PER_M2 = 1000.0
 
 
@@ -39,6 +40,55 @@ class Clouds:
     clouded_s: float = field(default=300.0, validator=positive("s"))
     transmission: float = field(default=0.25, validator=number_within(0.0, 1.0, "(a fraction)"))
     spread: float = field(default=0.15, validator=number_within(0.0, 1.0, "(a fraction)"))
+
+
+@frozen(kw_only=True)
+class DullDays:
+    """Days on which the sky stays grey, in spells: what a day is depends on the day before.
+
+    Attributes:
+        share: how many of all days are dull, in the long run.
+        spell_days: mean length of a spell of dull days.
+        transmission: mean share of the power that a dull day lets through, on top of the clouds.
+        spread: by how much a dull day may differ from that mean, evenly distributed.
+
+    Raises:
+        InputError: spells so short that there is no room for so many dull days.
+    """
+
+    share: float = field(default=0.3, validator=number_within(0.0, 0.95, "(a fraction)"))
+    spell_days: float = field(default=2.0, validator=number_within(1.0, 1000.0, "days"))
+    transmission: float = field(default=0.25, validator=number_within(0.0, 1.0, "(a fraction)"))
+    spread: float = field(default=0.15, validator=number_within(0.0, 1.0, "(a fraction)"))
+
+    def __attrs_post_init__(self) -> None:
+        if self.begin_probability > 1.0:
+            raise InputError(
+                f"spells of {self.spell_days:g} days for a share of {self.share:g}",
+                column="spell_days",
+                hint=f"at least {self.share / (1.0 - self.share):.3g} days",
+            )
+
+    @property
+    def begin_probability(self) -> float:
+        """With which probability a dull day follows one that is not."""
+        return self.share / (1.0 - self.share) / self.spell_days
+
+    def transmitted(self, days: int, seed: int) -> Floats:
+        """What each of so many days lets through, a share; shape (days,)."""
+        draw = stream_generator(seed, DULL_STREAM)
+        chances = draw.uniform(size=days)
+        deviations = self.spread * draw.uniform(-1.0, 1.0, size=days)
+        shares = np.ones(days)
+        dull = chances[0] < self.share
+        for day in range(days):
+            if day > 0:
+                dull = chances[day] < (
+                    1.0 - 1.0 / self.spell_days if dull else self.begin_probability
+                )
+            if dull:
+                shares[day] = min(max(self.transmission + deviations[day], 0.0), 1.0)
+        return shares
 
 
 @frozen(kw_only=True)
@@ -67,6 +117,7 @@ class Sun:
         latitude_deg: degrees north.
         day_of_year: of the first day, 1 to 365.
         clouds: random clouds; None for a clear sky.
+        dull_days: random spells of dull days; None for no such days.
         passing: clouds at set times, on top of that.
         interval_s: how long the power is held, s.
 
@@ -78,6 +129,7 @@ class Sun:
     latitude_deg: float = field(default=46.5, validator=number_within(-90.0, 90.0, "°"))
     day_of_year: int = field(default=172, validator=whole_within(1, 365))
     clouds: Clouds | None = None
+    dull_days: DullDays | None = None
     passing: tuple[Cloud, ...] = ()
     interval_s: float = field(default=60.0, validator=positive("s"))
 
@@ -96,6 +148,9 @@ class Sun:
         power: Floats = self.peak_w / STANDARD_W_PER_M2 * clear
         if self.clouds is not None:
             power *= _transmitted(self.clouds, at_s - start_s, seed)
+        if self.dull_days is not None:
+            day = (at_s // DAY_S).astype(np.int64)
+            power *= self.dull_days.transmitted(int(day[-1]) + 1, seed)[day]
         for cloud in self.passing:
             from_s = seconds_of(cloud.at)
             since_s = at_s % DAY_S if cloud.day is None else at_s - DAY_S * cloud.day

@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 
 from harness.errors import InputError
-from harness.world.sun import Cloud, Clouds, Sun, clear_sky_w_per_m2, cos_zenith, haurwitz_w_per_m2
+from harness.world.sun import (
+    Cloud,
+    Clouds,
+    DullDays,
+    Sun,
+    clear_sky_w_per_m2,
+    cos_zenith,
+    haurwitz_w_per_m2,
+)
 
 DAY_S = 86_400.0
 
@@ -79,3 +87,33 @@ def test_a_sun_that_cannot_be_is_refused() -> None:
         Sun(peak_w=1000.0, day_of_year=0)
     with pytest.raises(InputError, match="HH:MM"):
         Cloud(at="25:00", minutes=3.0)
+
+
+def test_dull_days_have_their_share_and_come_in_spells() -> None:
+    days = 20_000
+    shares = DullDays(share=0.3, spell_days=3.0, transmission=0.2, spread=0.1).transmitted(days, 4)
+    dull = shares < 1.0
+    assert np.mean(dull) == pytest.approx(0.3, abs=0.02)
+    ends = np.count_nonzero(dull[:-1] & ~dull[1:])
+    assert np.count_nonzero(dull) / ends == pytest.approx(3.0, rel=0.05)
+    assert shares[dull].min() >= 0.1
+    assert shares[dull].max() <= 0.3
+    assert np.mean(shares[dull]) == pytest.approx(0.2, abs=0.005)
+
+
+def test_a_dull_day_is_dull_from_midnight_to_midnight() -> None:
+    clear = Sun(peak_w=1000.0).power_w(6 * 3600.0, 20 * DAY_S, seed=3)
+    sun = Sun(peak_w=1000.0, dull_days=DullDays(share=0.5, spell_days=1.5))
+    power = sun.power_w(6 * 3600.0, 20 * DAY_S, seed=3)
+    day = (6 * 3600.0 + 60.0 * (np.arange(len(power)) + 0.5)) // DAY_S
+    lit = clear > 1.0
+    shares_then = np.round(power[lit] / clear[lit], 9)
+    of_a_day = [set(shares_then[day[lit] == d]) for d in range(20)]
+    assert {len(shares) for shares in of_a_day} == {1}
+    assert {1.0} in of_a_day
+    assert any(min(shares) < 0.5 for shares in of_a_day)
+
+
+def test_spells_without_room_are_refused() -> None:
+    with pytest.raises(InputError, match=r"spell_days: spells of 1 days .*; at least 4 days"):
+        DullDays(share=0.8, spell_days=1.0)
