@@ -46,7 +46,7 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> PythonAttachment:
         raise AttachError(
             f"{spec!r} names no class", hint="write py:module:Class or py:path/to/file.py:Class"
         )
-    module = _imported(where)
+    module = imported(where)
     found = getattr(module, name, None)
     if not isinstance(found, type):
         classes = [key for key, value in vars(module).items() if isinstance(value, type)]
@@ -56,7 +56,12 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> PythonAttachment:
     return PythonAttachment(spec, found, limit_s)
 
 
-def _imported(where: str) -> Any:
+def imported(where: str) -> Any:
+    """The module of this name, or in this file.
+
+    Raises:
+        AttachError: there is none, or it cannot be imported.
+    """
     path = Path(where)
     folder = path.parent if path.suffix == ".py" else Path()
     if path.suffix == ".py" and not path.is_file():

@@ -64,9 +64,23 @@ def scenario_of(table: ScenarioTable, name: str) -> Scenario:
     Raises:
         InputError: tables that do not fit together; `column` is the path of the field.
     """
+    world = world_of(table, name)
+    _refuse_endless(world)
+    names = [pack.name for pack in table.pack]
+    for k, expectation in enumerate(table.expect):
+        refuse_pointless(expectation, names, f"expect[{k}]")
+    return Scenario(name, table.title, table.shows, table.source, world, table.expect)
+
+
+def world_of(table: ScenarioTable, name: str) -> World:
+    """The world that the tables of a file describe, however long it runs.
+
+    Raises:
+        InputError: tables that do not fit together; `column` is the path of the field.
+    """
     names = [pack.name for pack in table.pack]
     try:
-        world = World(
+        return World(
             name=name,
             packs=tuple(_branch(pack, table.bank, k) for k, pack in enumerate(table.pack)),
             duration_s=table.run.hours * 3600.0,
@@ -85,10 +99,6 @@ def scenario_of(table: ScenarioTable, name: str) -> Scenario:
         )
     except InputError as error:
         raise InputError(error.message, column=_place(error.column), hint=error.hint) from None
-    _refuse_endless(world)
-    for k, expectation in enumerate(table.expect):
-        refuse_pointless(expectation, names, f"expect[{k}]")
-    return Scenario(name, table.title, table.shows, table.source, world, table.expect)
 
 
 def table_of(scenario: Scenario) -> ScenarioTable:

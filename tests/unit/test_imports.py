@@ -27,6 +27,7 @@ LAYERS = (
     "harness.logs",
     "harness.world",
     "harness.explain",
+    "harness.study",
     "harness.strategies",
     "harness.hunt",
     "harness.zoo",

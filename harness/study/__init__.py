@@ -1,0 +1,1 @@
+"""Studies: many banks under several rules and policies, compared in pairs."""
