@@ -30,25 +30,52 @@ def rendered(template: str, data: Any, *, styles: str, script: str, **members: A
         members: what the template asks for besides `style`, `plots`, `script`, `data`, `policy`
             and `licence`.
     """
-    style = "".join(_asset(name) for name in ("uplot.min.css", "page.css", styles) if name)
+    style = _style("uplot.min.css", "page.css", styles)
     # The first line of the library is a comment with an address in it.
     plots = _asset("uplot.min.js").partition("*/")[2].strip()
     own = _asset("plots.js") + _asset(script)
-    environment = jinja2.Environment(
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            licence=_asset("uplot.LICENSE"),
+            policy=_policy(style, plots, own),
+            style=Markup(style),
+            plots=Markup(plots),
+            script=Markup(own),
+            data=Markup(_json(data)),
+            **members,
+        )
+    )
+
+
+def rendered_still(template: str, *, styles: str, **members: Any) -> str:
+    """A page on which no script runs at all.
+
+    Args:
+        template: name of its template.
+        styles: name of its style besides that of every page.
+        members: what the template asks for besides `style` and `policy`.
+    """
+    style = _style("page.css", styles)
+    return (
+        _environment()
+        .get_template(template)
+        .render(policy=_policy(style), style=Markup(style), **members)
+    )
+
+
+def _style(*names: str) -> str:
+    return "".join(_asset(name) for name in names if name)
+
+
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-    )
-    return environment.get_template(template).render(
-        licence=_asset("uplot.LICENSE"),
-        policy=_policy(style, plots, own),
-        style=Markup(style),
-        plots=Markup(plots),
-        script=Markup(own),
-        data=Markup(_json(data)),
-        **members,
     )
 
 
@@ -67,7 +94,8 @@ def _policy(style: str, *scripts: str) -> str:
         digest = hashlib.sha256(text.encode()).digest()
         return f"'sha256-{base64.b64encode(digest).decode()}'"
 
+    allowed = " ".join(map(named, scripts)) or "'none'"
     return (
-        f"default-src 'none'; script-src {' '.join(map(named, scripts))}; "
+        f"default-src 'none'; script-src {allowed}; "
         f"style-src {named(style)}; base-uri 'none'; form-action 'none'"
     )

@@ -21,12 +21,13 @@ from harness.errors import InputError
 from harness.study.laws import LAWS, Law
 from harness.world.chance import stream_generator, stream_key
 from harness.world.scenario_file import structured
-from harness.world.tables import ScenarioTable
+from harness.world.tables import PackTable, ScenarioTable
 
 POPULATION_STREAM, SEED_STREAM, CELLS_STREAM = 6, 7, 8
 Each = Literal["bank", "pack"]
 How = Literal["set", "add", "times"]
 _PACK = "pack."
+_SETTINGS = "pack.settings."
 _STEP = re.compile(r"(\w+)((?:\[\d+\])*)")
 
 
@@ -199,29 +200,44 @@ def changed_by(
     """
     table = scenario
     for k, (entry, numbers) in enumerate(zip(population, drawn, strict=True)):
-        for effect in entry.effects if numbers else ():
-            try:
-                table = _changed(table, effect, numbers)
-            except InputError as error:
-                place = f"population[{k}]" + (f".{error.column}" if error.column else "")
-                raise InputError(error.message, column=place, hint=error.hint) from None
+        if not numbers:
+            continue
+        try:
+            table = _changed(table, entry, numbers)
+        except InputError as error:
+            place = f"population[{k}]" + (f".{error.column}" if error.column else "")
+            raise InputError(error.message, column=place, hint=error.hint) from None
     return table
 
 
-def _changed(table: ScenarioTable, effect: Effect, numbers: list[Any]) -> ScenarioTable:
-    if not effect.part.startswith(_PACK):
-        changed: ScenarioTable = _replaced(
-            table, effect.part, effect.part, lambda to: effect.applied(to, numbers[0])
-        )
-        return changed
-    path = effect.part.removeprefix(_PACK)
+def _changed(table: ScenarioTable, entry: Entry, numbers: list[Any]) -> ScenarioTable:
+    for effect in entry.effects:
+        if not effect.part.startswith(_PACK):
+            change = partial(_applied, effect, number=numbers[0])
+            table = _replaced(table, effect.part, effect.part, change)
     packs = tuple(
-        _replaced(
-            pack, path, effect.part, partial(_applied, effect, number=numbers[p % len(numbers)])
-        )
-        for p, pack in enumerate(table.pack)
+        _changed_pack(pack, entry, numbers[p % len(numbers)]) for p, pack in enumerate(table.pack)
     )
     return attrs.evolve(table, pack=packs)
+
+
+def _changed_pack(pack: PackTable, entry: Entry, number: Any) -> PackTable:
+    settings: dict[str, Any] = {}
+    for effect in entry.effects:
+        if effect.part.startswith(_SETTINGS):
+            name = effect.part.removeprefix(_SETTINGS)
+            settings[name] = effect.applied(getattr(pack.settings, name, None), number)
+        elif effect.part.startswith(_PACK):
+            change = partial(_applied, effect, number=number)
+            pack = _replaced(pack, effect.part.removeprefix(_PACK), effect.part, change)
+    if settings:
+        # At once: on the way from one to the other they might contradict each other.
+        try:
+            pack = attrs.evolve(pack, settings=pack.settings.changed(**settings))
+        except SettingsError as error:
+            message = str(error).removesuffix(f"; {error.hint}")
+            raise InputError(message, column="part", hint=error.hint) from None
+    return pack
 
 
 def _applied(effect: Effect, to: Any, number: Any) -> Any:
@@ -247,9 +263,6 @@ def _replaced(value: Any, path: str, whole: str, change: Callable[[Any], Any]) -
     )
     try:
         return attrs.evolve(value, **{name: inner})
-    except SettingsError as error:
-        message = str(error).removesuffix(f"; {error.hint}")
-        raise InputError(f"{whole}: {message}", column="part", hint=error.hint) from None
     except InputError as error:
         raise InputError(f"{whole}: {error.message}", column="part", hint=error.hint) from None
 

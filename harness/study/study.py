@@ -222,6 +222,11 @@ class Study:
         """How many pieces of work there are."""
         return -(-self.banks // self.banks_an_item)
 
+    def banks_of_item(self, item: int) -> range:
+        """The banks of a piece of work."""
+        first = item * self.banks_an_item
+        return range(first, min(first + self.banks_an_item, self.banks))
+
     @cached_property
     def fingerprint(self) -> str:
         """Equal where the results are: of the content, the rules' files and the code that runs it."""

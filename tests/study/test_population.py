@@ -91,3 +91,38 @@ def test_what_is_no_number_cannot_be_added_to() -> None:
         Effect(part="bank.policy", how="add").applied("every", 1.0)
     with pytest.raises(InputError, match="per_unit with how = 'set'"):
         Effect(part="pack.soc", per_unit=2.0)
+
+
+def test_settings_move_together(tmp_path: Path) -> None:
+    volts = ", ".join(
+        f'{{ part = "pack.settings.{name}", how = "add", per_unit = 1.0 }}'
+        for name in ("absorption_v", "entry_v", "full_v")
+    )
+    study = small_study(
+        tmp_path,
+        ('part = "pack.meter.voltage_offset_v"\nlaw = "normal"\ndeviation = 0.02\nhow = "add"',
+         f'name = "charging voltages"\nlaw = "uniform"\nlow = -1\nhigh = 1\neffects = [{volts}]'),
+    )  # fmt: skip
+    moved = [
+        branch.settings.absorption_v - 56.0
+        for bank in range(5)
+        for branch in study.bank_world(bank).packs
+    ]
+    assert min(moved) < -0.3 < 0.3 < max(moved)
+    for branch in study.bank_world(0).packs:
+        own = branch.settings
+        assert own.absorption_v - own.entry_v == pytest.approx(0.1)
+        assert own.entry_v - own.full_v == pytest.approx(0.1)
+
+
+def test_settings_that_contradict_each_other_are_named(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match=r"population\[0\]\.part: full_v .* contradict each other"):
+        small_study(
+            tmp_path, ("pack.meter.voltage_offset_v", "pack.settings.full_v"), ("0.02", "1.0")
+        )
+    with pytest.raises(InputError, match=r"population\[0\]\..*: there is no setting 'ful_v'"):
+        small_study(
+            tmp_path,
+            ("pack.meter.voltage_offset_v", "pack.settings.ful_v"),
+            ('how = "add"', 'how = "set"'),
+        )
