@@ -41,6 +41,16 @@ low = 1
 high = 365
 """
 
+OWN_RULE = """\
+from ctrl.resets import ResetRule
+
+def higher(limits, level_v, i):
+    return level_v >= limits.full_v + 0.1
+
+RULE = ResetRule("higher", "100 mV more", during_hold=False, sustained=True, condition=higher)
+OTHER = 5
+"""
+
 
 def small_study(folder: Path, *changes: tuple[str, str], **numbers: int) -> Study:
     """The small study with these replacements in its text."""

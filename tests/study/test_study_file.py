@@ -12,17 +12,7 @@ from ctrl.resets import RESET_RULES, ResetRule
 from harness.errors import InputError
 from harness.study.study import Arm
 from harness.study.study_file import from_content, named, shipped_names
-from tests.study.study_texts import TEXT, small_study
-
-OWN_RULE = """\
-from ctrl.resets import ResetRule
-
-def higher(limits, level_v, i):
-    return level_v >= limits.full_v + 0.1
-
-RULE = ResetRule("higher", "100 mV more", during_hold=False, sustained=True, condition=higher)
-OTHER = 5
-"""
+from tests.study.study_texts import OWN_RULE, TEXT, small_study
 
 
 def test_arms_are_every_combination_in_order(tmp_path: Path) -> None:
