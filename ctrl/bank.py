@@ -13,7 +13,7 @@ that pack asks for, its float voltage: a charger cannot single out one pack of a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import isfinite
+from math import isfinite, nan
 from typing import Any
 
 from attrs import Attribute, field, frozen
@@ -24,7 +24,11 @@ from ctrl.state import NEVER, Output, Request, State
 from ctrl.vocabulary import Stage, Tripped
 
 POLICIES = ("every", "lead", "any")
-CHARGING = (Stage.BULK, Stage.ABSORPTION)
+EVERY, LEAD, ANY = range(len(POLICIES))
+BULK, ABSORPTION, FLOAT = int(Stage.BULK), int(Stage.ABSORPTION), int(Stage.FLOAT)
+# Stages and requests of the packs, as lists or as arrays.
+Stages = Any
+Numbers = Any
 
 
 def _known(_: Any, attribute: Attribute[str], value: Any) -> None:
@@ -124,31 +128,84 @@ def bank_step(
     if settings.policy == "lead" and settings.lead >= len(stages):
         raise ValueError(f"lead is {settings.lead}, but the bank has {len(stages)} packs, from 0")
 
-    since_s = _waiting_since(before, t, stages)
-    if settings.policy == "lead":
-        asked_v = voices[settings.lead].asked.voltage_v
-    else:
-        over = Stage.FLOAT in stages
-        if settings.policy == "every":
-            over = t - since_s >= settings.bank_wait_s - TIME_SLACK_S
-        asked_v = _lowest_v(voices, charging=not over)
-    asked_v = min([asked_v, *(voice.asked.voltage_v for voice in voices if voice.at_cell_limit)])
-    asked_a = sum(voice.asked.current_a for voice in voices)
+    since_s = waiting_since(before.stages, stages, before.waiting_since_s, t)
+    asked_v, asked_a = asked_of_charger(
+        POLICIES.index(settings.policy),
+        settings.lead,
+        t - since_s >= settings.bank_wait_s - TIME_SLACK_S,
+        stages,
+        [voice.asked.voltage_v for voice in voices],
+        [voice.asked.current_a for voice in voices],
+        [voice.at_cell_limit for voice in voices],
+    )
     return BankState(stages, since_s), Request(asked_v, asked_a)
 
 
-def _waiting_since(before: BankState, t: float, stages: tuple[Stage, ...]) -> float:
-    if Stage.FLOAT not in stages or all(stage is Stage.FLOAT for stage in stages):
+def waiting_since(before: Stages, stages: Stages, before_s: float, t: float) -> float:
+    """Since when a pack that has finished waits for one that has not, s; `NEVER` if none does.
+
+    Args:
+        before: stages of the packs at the sample before; none at first.
+        stages: their stages now.
+        before_s: what this said at the sample before.
+        t: time stamp, s.
+    """
+    finished, anew = 0, False
+    for p in range(len(stages)):
+        if stages[p] == FLOAT:
+            finished += 1
+    for p in range(len(before)):
+        anew = anew or (before[p] == FLOAT and stages[p] == BULK)
+    if finished == 0 or finished == len(stages):
         return NEVER
-    anew = any(
-        was is Stage.FLOAT and now is Stage.BULK
-        for was, now in zip(before.stages, stages, strict=False)
-    )
     # A clock that steps back cannot have waited already.
-    return t if anew or t < before.waiting_since_s else before.waiting_since_s
+    return t if anew or t < before_s else before_s
 
 
-def _lowest_v(voices: Sequence[Voice], *, charging: bool) -> float:
-    """The lowest voltage that is asked for by the packs that charge, or by those that do not."""
-    asked = [v.asked.voltage_v for v in voices if (v.stage in CHARGING) is charging]
-    return min(asked or [voice.asked.voltage_v for voice in voices])
+def lowest_v(stages: Stages, volts: Numbers, charging: bool) -> float:
+    """The lowest voltage asked for by the packs that charge, or by those that do not; NaN if none."""
+    lowest = nan
+    for p in range(len(stages)):
+        charges = stages[p] == BULK or stages[p] == ABSORPTION
+        if charges == charging and not lowest <= volts[p]:
+            lowest = volts[p]
+    return lowest
+
+
+def asked_of_charger(
+    policy: int,
+    lead: int,
+    waited: bool,
+    stages: Stages,
+    volts: Numbers,
+    amps: Numbers,
+    at_limit: Stages,
+) -> tuple[float, float]:
+    """Voltage (V) and current (A) that the charger is asked for.
+
+    Args:
+        policy: index in `POLICIES`.
+        lead: index of the lead pack.
+        waited: whether the longest wait is over.
+        stages: of each pack.
+        volts: what each pack asks for, V.
+        amps: and A.
+        at_limit: whether each is inhibited by its cell limit.
+    """
+    if policy == LEAD:
+        asked_v = volts[lead]
+    else:
+        over = waited
+        if policy == ANY:
+            over = False
+            for p in range(len(stages)):
+                over = over or stages[p] == FLOAT
+        asked_v = lowest_v(stages, volts, not over)
+        if not isfinite(asked_v):
+            asked_v = lowest_v(stages, volts, over)
+    asked_a = 0.0
+    for p in range(len(stages)):
+        asked_a += amps[p]
+        if at_limit[p] and volts[p] < asked_v:
+            asked_v = volts[p]
+    return asked_v, asked_a

@@ -50,6 +50,8 @@ Rule = namedtuple("Rule", ["code", "during_hold", "sustained"])
 
 _BOUND = {cls.__name__: cls for cls in (Sample, Charge, Watch, Request, State, Output)}
 _RULE_CODES = {name: code for code, name in enumerate(RESET_RULES)}
+FIRST_OWN_CODE = len(RESET_RULES)
+Condition = Callable[..., Any]
 _FUNCTIONS: tuple[Callable[..., Any], ...] = (
     counting.counted,
     state.numbered,
@@ -98,9 +100,11 @@ def proves(rule, limits, level_v, i):
     return not_ever(limits, level_v, i)
 
 
-def proves_by_condition(rule, limits, level_v, i):  # noqa: ARG001  one signature for both
-    """`ctrl.resets.proves` for a rule that is not one of `RESET_RULES`."""
-    return condition(limits, level_v, i)
+def proves_by_condition(rule, limits, level_v, i):
+    """`ctrl.resets.proves` for a rule that is not one of `RESET_RULES`, and for all those before it."""
+    if rule.code == own_code:
+        return condition(limits, level_v, i)
+    return otherwise(rule, limits, level_v, i)
 
 
 def replay_one(limits, rule, state, t, v, i, cell, temp, hot, stage, soc, news, volts, amps):
@@ -135,41 +139,50 @@ def replay_rows(limits, rule, state, t, v, i, stage, soc, news):
 
 
 _HERE = sys.modules[__name__]
-_SOURCES = (counting, limits, protection, resets, stages, state, vocabulary, _HERE)
+SOURCES = (counting, limits, protection, resets, stages, state, vocabulary, _HERE)
 
 
-def _namespace(condition: Callable[..., Any] | None) -> dict[str, Any]:
-    """Every rule function compiled with its names bound to the tuples, by name."""
+def namespace(conditions: tuple[Condition, ...] = ()) -> dict[str, Any]:
+    """Every rule function compiled with its names bound to the tuples, by name.
+
+    Args:
+        conditions: of the reset rules beside `RESET_RULES`; the codes of these rules go on from
+            `FIRST_OWN_CODE`.
+    """
     names: dict[str, Any] = {"inf": inf, "nan": nan, "isfinite": isfinite}
     for module in (protection, stages, state):
         names.update({name: what for name, what in vars(module).items() if name.isupper()})
-    names.update(_BOUND)
+    names.update(_BOUND, Limits=Limits)
     for function in _FUNCTIONS:
-        names[function.__name__] = _compiled(function, names, forceinline=True)
-    if condition is None:
-        names["proves"] = _compiled(proves, names, forceinline=True)
-    else:
-        # Not bound again: the names in it are those of the module that it comes from.
-        names["condition"] = numba.njit(error_model="numpy", forceinline=True)(condition)
-        names["proves"] = _compiled(proves_by_condition, names, forceinline=True)
+        names[function.__name__] = bound(function, names, forceinline=True)
+    names["proves"] = bound(proves, names, forceinline=True)
+    for code, condition in enumerate(conditions, FIRST_OWN_CODE):
+        own = {
+            "own_code": code,
+            # Not bound again: the names in it are those of the module that it comes from.
+            "condition": numba.njit(error_model="numpy", forceinline=True)(condition),
+            "otherwise": names["proves"],
+        }
+        names["proves"] = bound(proves_by_condition, own, forceinline=True)
     return names
 
 
-def _compiled(function: Callable[..., Any], names: dict[str, Any], **options: Any) -> Any:
-    bound = FunctionType(function.__code__, names, function.__name__)
-    bound.__module__, bound.__qualname__ = __name__, function.__qualname__
-    return numba.njit(error_model="numpy", **options)(bound)
+def bound(function: Callable[..., Any], names: dict[str, Any], **options: Any) -> Any:
+    """A function compiled with other names than those of its module."""
+    copy = FunctionType(function.__code__, names, function.__name__)
+    copy.__module__, copy.__qualname__ = __name__, function.__qualname__
+    return numba.njit(error_model="numpy", **options)(copy)
 
 
 def _bind(condition: Callable[..., Any] | None) -> tuple[Any, Any]:
     """The two kernels."""
-    names = _namespace(condition)
+    names = namespace(() if condition is None else (condition,))
     # numba does not see which condition is called: only the built-in rules may be kept.
-    folder = None if condition else kept_in(Path(str(source.__file__)) for source in _SOURCES)
+    folder = None if condition else kept_in(Path(str(source.__file__)) for source in SOURCES)
     with keeping(folder):
-        one = _compiled(replay_one, names, cache=folder is not None, nogil=True)
+        one = bound(replay_one, names, cache=folder is not None, nogil=True)
         names["one"] = one
-        rows = _compiled(replay_rows, names, cache=folder is not None, nogil=True)
+        rows = bound(replay_rows, names, cache=folder is not None, nogil=True)
     return one, rows
 
 
@@ -192,7 +205,7 @@ class StepParts(NamedTuple):
 @cache
 def step_parts() -> StepParts:
     """The step of the reference with any of the built-in reset rules."""
-    return StepParts(_namespace(None)["decide"], Sample, State, _SOURCES)
+    return StepParts(namespace()["decide"], Sample, State, SOURCES)
 
 
 def as_tuples(settings: Settings, before: state.State, rule: ResetRule) -> tuple[Any, Any, Any]:
@@ -214,7 +227,7 @@ def _kernels(rule: ResetRule | None) -> tuple[Any, Any]:
 
 def _chosen(rule: ResetRule) -> tuple[tuple[Any, Any], Any]:
     built_in = RESET_RULES.get(rule.name) == rule
-    code = _RULE_CODES[rule.name] if built_in else -1
+    code = _RULE_CODES[rule.name] if built_in else FIRST_OWN_CODE
     return _kernels(None if built_in else rule), Rule(code, rule.during_hold, rule.sustained)
 
 

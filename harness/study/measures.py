@@ -112,7 +112,7 @@ MEASURES = (
         Kind.RATIO,
         "missed_days",
         "full_days",
-        "Of the days on which a pack was truly full, the share on which nobody called it so.",
+        "Of the days on which a pack became truly full, the share on which nobody called it so.",
         headline=True,
     ),
     Measure(

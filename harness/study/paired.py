@@ -91,9 +91,7 @@ def pairs_of(arms: Sequence[ArmName]) -> tuple[Pair, ...]:
     for arm in arms:
         for name, value in arm.parts.items():
             values.setdefault(name, set()).add(value)
-    found |= {
-        name: [] for name in values if name not in found and len(values[name]) <= MOST_VALUES
-    }
+    found |= {name: [] for name in values if name not in found and len(values[name]) <= MOST_VALUES}
     for first, second in combinations(range(len(arms)), 2):
         one, other = arms[first].parts, arms[second].parts
         varied = [name for name in one if one[name] != other.get(name)]

@@ -33,8 +33,8 @@ from harness.world.tables import ScenarioTable
 BANK_WAIT = "bank_wait_s"
 MOST_ARMS = 1000
 DAY_H = 24.0
-# So many pack-steps take about a second: shorter items cost more to hand out, longer ones to lose.
-STEPS_AN_ITEM = 20_000_000
+# So many pack-steps take some tenths of a second: shorter items cost more to hand out, longer ones to lose.
+STEPS_AN_ITEM = 5_000_000
 MOST_BANKS_AN_ITEM = 256
 # The worlds of so many banks are made before the first one runs, to find what does not fit.
 BANKS_TRIED = 2000
@@ -108,6 +108,13 @@ class Study:
             twice = [value for k, value in enumerate(values) if value in values[:k]]
             if twice:
                 raise InputError(f"{twice[0]!r} is there twice", column=path, hint="once each")
+        if self.false_full_below_soc > self.truly_full_soc:
+            raise InputError(
+                f"false_full_below_soc {self.false_full_below_soc:g} above truly_full_soc "
+                f"{self.truly_full_soc:g}",
+                column="false_full_below_soc",
+                hint="a full reset of a truly full pack cannot be false",
+            )
         for k, policy in enumerate(self.policies):
             if policy not in POLICIES:
                 raise InputError(

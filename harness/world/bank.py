@@ -6,7 +6,7 @@ compared. What does not fit together is refused with the path of the field.
 
 from __future__ import annotations
 
-from math import cos, isfinite, pi
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from harness.world.network import MOST_PACKS
 from harness.world.pack import Pack
 from harness.world.plant import PlantSpec
 from harness.world.sun import Sun
+from harness.world.warmth import daily, daily_course
 from harness.world.wiring import Lead
 
 Floats = npt.NDArray[np.float64]
@@ -63,12 +64,16 @@ class Ambient:
     def at(self, since_midnight_s: float) -> float:
         """Temperature at a time of day, degrees C."""
         since_coldest = (since_midnight_s - seconds_of(self.coldest_at)) / DAY_S
-        return self.mean_c - self.swing_c * cos(2.0 * pi * since_coldest)
+        plain: Any = daily
+        return float(plain.py_func(self.mean_c, self.swing_c, since_coldest))
 
     def course_c(self, start_s: float, duration_s: float) -> Floats:
         """Temperature of each interval, degrees C; one only where it never changes."""
         count = int(np.ceil(duration_s / self.interval_s)) + 1 if self.swing_c > 0.0 else 1
-        return np.array([self.at(start_s + (k + 0.5) * self.interval_s) for k in range(count)])
+        course = np.empty(count)
+        coldest_s = seconds_of(self.coldest_at)
+        daily_course(self.mean_c, self.swing_c, start_s, self.interval_s, coldest_s, course)
+        return course
 
 
 @frozen(kw_only=True)

@@ -9,6 +9,7 @@ A pair obeys `dv/dt = (R·i - v) / tau`. Over a step in which the current runs s
 from __future__ import annotations
 
 from math import exp, expm1, log
+from typing import Any
 
 from attrs import field, frozen
 
@@ -16,6 +17,7 @@ from harness.errors import InputError
 from harness.world.checks import number_within, positive
 from harness.world.compiling import part
 from harness.world.curves import Curve, naumann2018
+from harness.world.warmth import factor_at
 
 HOURS_PER_MONTH = 730.5
 # Resistance of a 3 Ah LFP cell at 10 and 40 degrees C over that at 25, the middle of the range over
@@ -24,10 +26,15 @@ PUBLISHED_AT_10_C, PUBLISHED_AT_40_C = 1.45, 0.78
 
 
 @part
+def pair_decay(tau_s: float, dt_s: float) -> tuple[float, float]:
+    """What is left after a step of the voltage of a pair, and the mean of that within it; compiled."""
+    return exp(-dt_s / tau_s), -expm1(-dt_s / tau_s) * tau_s / dt_s
+
+
+@part
 def pair_coefficients(ohm: float, tau_s: float, dt_s: float) -> tuple[float, float, float]:
     """Decay (1), and weights (Ω) of the current at the start and at the end of a step; compiled."""
-    left = exp(-dt_s / tau_s)
-    mean = -expm1(-dt_s / tau_s) * tau_s / dt_s
+    left, mean = pair_decay(tau_s, dt_s)
     return left, ohm * (mean - left), ohm * (1.0 - mean)
 
 
@@ -96,9 +103,10 @@ class Cell:
         Through the two given ratios, their logarithm as a parabola of temperature; below 10 and
         above 40 degrees C on along its tangents there, so that warmth never makes it rise again.
         """
-        cold, warm = log(self.factor_at_10_c), log(self.factor_at_40_c)
-        per_k, per_k2 = (cold - warm) / 30.0, (cold + warm) / 450.0
-        below = 25.0 - min(max(temp_c, 10.0), 40.0)
-        beyond = 25.0 - temp_c - below
-        tangent = per_k + 2.0 * per_k2 * below
-        return exp(per_k * below + per_k2 * below * below + tangent * beyond)
+        plain: Any = factor_at
+        return float(plain.py_func(*self.resistance_logs, temp_c))
+
+    @property
+    def resistance_logs(self) -> tuple[float, float]:
+        """Logarithms of the two given ratios, as `harness.world.warmth` takes them."""
+        return log(self.factor_at_10_c), log(self.factor_at_40_c)

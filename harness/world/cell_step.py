@@ -7,12 +7,12 @@ known last comes last: the processor then waits for as little as can be.
 
 from __future__ import annotations
 
-from math import exp
 from typing import NamedTuple
 
 from harness.world import rows
 from harness.world.compiling import part
 from harness.world.curves import open_circuit
+from harness.world.lane_numbers import floor, pick, power_of_two
 from harness.world.rows import Floats
 
 
@@ -97,23 +97,54 @@ def lag_of(row: Floats) -> Lag:
     return Lag(row[rows.LAG_V], row[rows.LAG_RATE], row[rows.HYSTERESIS], kept_soc)
 
 
+# For `exponential`: 1 / ln 2, and ln 2 in two parts of which the first has room for a factor.
+_PER_LN_2, _LN_2, _LN_2_REST = 1.4426950408889634, 0.6931471803691238, 1.9082149292705877e-10
+
+
+@part
+def exponential(x: float) -> float:
+    """E to the power of `x`, which is 0 or less; exact but for the last digit.
+
+    By additions and multiplications alone, so that it takes many numbers at once
+    (`harness.world.lane_numbers`), each to the same bits.
+    """
+    x = max(x, -700.0)
+    twos = floor(x * _PER_LN_2 + 0.5)
+    r = (x - twos * _LN_2) - twos * _LN_2_REST
+    # The series, from |r| of at most ln 2 / 2 on, its halves side by side.
+    r2 = r * r
+    r4 = r2 * r2
+    low = (1.0 + r) + r2 * (1.0 / 2.0 + r * (1.0 / 6.0))
+    middle = (1.0 / 24.0 + r * (1.0 / 120.0)) + r2 * (1.0 / 720.0 + r * (1.0 / 5040.0))
+    high = (1.0 / 40320.0 + r * (1.0 / 362880.0)) + r2 * (1.0 / 3628800.0 + r * (1.0 / 39916800.0))
+    top = 1.0 / 479001600.0 + r * (1.0 / 6227020800.0)
+    found: float = power_of_two(twos) * (low + r4 * (middle + r4 * (high + r4 * top)))
+    return found
+
+
 @part
 def hysteresis_after(before: float, moved_soc: float, rate: float) -> tuple[float, float]:
     """Share of the hysteresis (-1 to 1) after the SoC moved, and its slope over SoC."""
-    sign = 1.0 if moved_soc >= 0.0 else -1.0
-    after = sign + (before - sign) * exp(-rate * abs(moved_soc))
+    sign = pick(moved_soc >= 0.0, 1.0, -1.0)
+    after = sign + (before - sign) * exponential(-rate * abs(moved_soc))
     return after, rate * (1.0 - sign * after)
+
+
+@part
+def lagging(lag: Lag, soc: float, half: float, v: float, slope: float) -> Tangent:
+    """The tangent at `soc` of the curve, of which voltage and slope are given, with hysteresis."""
+    if lag.v > 0.0:
+        share, rise = hysteresis_after(lag.share, soc - lag.soc, lag.rate)
+        v = v + lag.v * share
+        slope = slope + lag.v * rise
+    return Tangent(soc, half, v, slope)
 
 
 @part
 def touching(curve: Floats, lag: Lag, soc: float, half: float) -> Tangent:
     """The tangent at `soc`."""
     v, slope = open_circuit(curve, soc)
-    if lag.v > 0.0:
-        share, rise = hysteresis_after(lag.share, soc - lag.soc, lag.rate)
-        v += lag.v * share
-        slope += lag.v * rise
-    return Tangent(soc, half, v, slope)
+    return lagging(lag, soc, half, v, slope)
 
 
 @part

@@ -31,6 +31,12 @@ def aside(function: Compiled) -> Compiled:
     return called
 
 
+def unkept(function: Compiled) -> Compiled:
+    """Compile a function that Python calls, for this process alone; else as `kernel`."""
+    made: Compiled = _njit(error_model="numpy", nogil=True)(function)
+    return made
+
+
 def kernel(*sources: ModuleType | str | Path) -> Callable[[Compiled], Compiled]:
     """Compile a function that Python calls; it runs without the interpreter's lock.
 

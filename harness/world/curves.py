@@ -28,17 +28,27 @@ HIGHEST_SOC = 1.125
 
 
 @part
-def open_circuit(table: Floats, soc: float) -> tuple[float, float]:
-    """Voltage (V) and slope (V per unit of SoC) out of the table of a curve; compiled."""
-    place = (soc - LOWEST_SOC) * KNOTS_PER_SOC
-    k = min(max(int(place), 0), len(table) // 4 - 1)
-    x = place - k
-    c0, c1, c2, c3 = table[4 * k], table[4 * k + 1], table[4 * k + 2], table[4 * k + 3]
+def place_of(soc: float) -> float:
+    """Where a state of charge lies among the knots of a table; compiled."""
+    return (soc - LOWEST_SOC) * KNOTS_PER_SOC
+
+
+@part
+def on_cubic(c0: float, c1: float, c2: float, c3: float, x: float) -> tuple[float, float]:
+    """Voltage (V) and slope (V per unit of SoC) on the cubic between two knots, at `x`; compiled."""
     # Two halves that need not wait for each other.
     return (
         (c0 + x * c1) + x * x * (c2 + x * c3),
         ((c1 + x * (2.0 * c2)) + x * x * (3.0 * c3)) * KNOTS_PER_SOC,
     )
+
+
+@part
+def open_circuit(table: Floats, soc: float) -> tuple[float, float]:
+    """Voltage (V) and slope (V per unit of SoC) out of the table of a curve; compiled."""
+    place = place_of(soc)
+    k = min(max(int(place), 0), len(table) // 4 - 1)
+    return on_cubic(table[4 * k], table[4 * k + 1], table[4 * k + 2], table[4 * k + 3], place - k)
 
 
 @frozen(eq=False)

@@ -10,7 +10,7 @@ values stay in the plant. Random numbers come by sample number, so a run can be 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import floor, inf, nan
+from math import inf, nan
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -179,7 +179,7 @@ def steps_per_unit(step: float) -> float:
 @part
 def quantised(x: float, per_unit: float) -> float:
     """The nearest of the values that a meter can show; compiled."""
-    return x if per_unit == 0.0 else floor(x * per_unit + 0.5) / per_unit
+    return x if per_unit == 0.0 else float(np.floor(x * per_unit + 0.5)) / per_unit
 
 
 @part
@@ -191,6 +191,49 @@ def due_s(meters: Meters, p: int, number: int) -> float:
         chance = uniform(meters.keys[p], number * _PER_SAMPLE + _OF_JITTER)
         due += rows[JITTER_S] * (2.0 * chance - 1.0)
     return due
+
+
+@part
+def luck_of(meters: Meters, p: int, number: int, t: float) -> tuple[bool, bool, float, float]:
+    """What chance does to sample `number` of a pack at time `t`; compiled.
+
+    Returns:
+        Whether it reaches the controller, whether voltage and current can be read, and the noise of
+        both, in standard deviations.
+    """
+    rows, key, first = meters.rows[p], meters.keys[p], number * _PER_SAMPLE
+    readable, noise_v, noise_a = True, 0.0, 0.0
+    if rows[MISSING] > 0.0 or rows[UNREADABLE] > 0.0:
+        chance = uniform(key, first + _OF_LOSS)
+        if chance < rows[MISSING]:
+            return False, False, noise_v, noise_a
+        # One number for both: what is not missing is unreadable in its own share.
+        readable = chance >= rows[MISSING] + (1.0 - rows[MISSING]) * rows[UNREADABLE]
+    if meters.outages.shape[0] > 0 and within(meters.outages, p, t):
+        return False, False, noise_v, noise_a
+    if rows[V_NOISE] > 0.0 or rows[I_NOISE] > 0.0:
+        noise_v, noise_a = two_normal(key, first + _OF_NOISE)
+    return True, readable, noise_v, noise_a
+
+
+@part
+def shown(
+    rows: Floats, t: float, v: float, i: float, noise_v: float, noise_a: float
+) -> tuple[float, float]:
+    """Voltage and current with the errors of the meters of a pack, before their steps; compiled."""
+    return (
+        v * rows[V_GAIN] + rows[V_OFFSET] + rows[V_DRIFT_PER_S] * t + rows[V_NOISE] * noise_v,
+        i * rows[I_GAIN] + rows[I_OFFSET] + rows[I_DRIFT_PER_S] * t + rows[I_NOISE] * noise_a,
+    )
+
+
+@part
+def stamp_of(rows: Floats, t: float) -> float:
+    """What the clock of a pack shows at time `t`, s; compiled."""
+    stamp_s: float = rows[CLOCK_OFFSET_S] + rows[CLOCK_RATE] * t
+    if rows[CLOCK_WRAP_S] < inf:
+        stamp_s %= rows[CLOCK_WRAP_S]
+    return stamp_s
 
 
 @part
@@ -211,25 +254,12 @@ def read_meter(
     Returns:
         Whether it reaches the controller; `reading` then holds it, of shape (READING_COLUMNS,).
     """
-    rows, key, first = meters.rows[p], meters.keys[p], number * _PER_SAMPLE
-    readable = True
-    if rows[MISSING] > 0.0 or rows[UNREADABLE] > 0.0:
-        chance = uniform(key, first + _OF_LOSS)
-        if chance < rows[MISSING]:
-            return False
-        # One number for both: what is not missing is unreadable in its own share.
-        readable = chance >= rows[MISSING] + (1.0 - rows[MISSING]) * rows[UNREADABLE]
-    if meters.outages.shape[0] > 0 and within(meters.outages, p, t):
+    arrives, readable, noise_v, noise_a = luck_of(meters, p, number, t)
+    if not arrives:
         return False
-    noise_v, noise_a = 0.0, 0.0
-    if rows[V_NOISE] > 0.0 or rows[I_NOISE] > 0.0:
-        noise_v, noise_a = two_normal(key, first + _OF_NOISE)
-    shown_v = v * rows[V_GAIN] + rows[V_OFFSET] + rows[V_DRIFT_PER_S] * t + rows[V_NOISE] * noise_v
-    shown_a = i * rows[I_GAIN] + rows[I_OFFSET] + rows[I_DRIFT_PER_S] * t + rows[I_NOISE] * noise_a
-    stamp_s = rows[CLOCK_OFFSET_S] + rows[CLOCK_RATE] * t
-    if rows[CLOCK_WRAP_S] < inf:
-        stamp_s %= rows[CLOCK_WRAP_S]
-    reading[STAMP_S] = stamp_s
+    rows = meters.rows[p]
+    shown_v, shown_a = shown(rows, t, v, i, noise_v, noise_a)
+    reading[STAMP_S] = stamp_of(rows, t)
     reading[READ_V] = quantised(shown_v, rows[V_PER_UNIT]) if readable else nan
     reading[READ_A] = quantised(shown_a, rows[I_PER_UNIT]) if readable else nan
     reading[READ_CELL_V] = nan

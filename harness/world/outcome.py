@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from math import isfinite
 
@@ -40,6 +41,13 @@ _REASONS = {
     Code.NOT_CONVERGED: "the end of the step was not found: shorter steps may help",
     Code.RESTLESS: "charger and switches changed too often within one step",
 }
+
+
+def physics_stop(code: int, k: int, step_s: float, inputs: Mapping[str, object]) -> Stop:
+    """Why the plant could not take step `k` of `step_s` seconds, asked for this by name."""
+    return Stop(
+        step=k, t=k * step_s, reason=_REASONS[Code(code)], inputs={"step_s": step_s, **inputs}
+    )
 
 
 class Outcome:
@@ -107,20 +115,14 @@ class Outcome:
     def physics_stop(self, code: int, k: int) -> Stop:
         """Why the plant could not take step `k`."""
         now, entries = self.now, self.now.charger.entries
-        step_s = self._world.interval_s
-        return Stop(
-            step=k,
-            t=k * step_s,
-            reason=_REASONS[Code(code)],
-            inputs={
-                "step_s": step_s,
-                "charger_v": float(entries[charger.REGULATED_V]),
-                "charger_a": float(entries[charger.LIMIT_A]),
-                "load_a": float(now.whole[turn.LOAD_A]),
-                "sun_w": float(now.whole[turn.SUN_W]),
-                "switches": now.switches.tolist(),
-            },
-        )
+        asked = {
+            "charger_v": float(entries[charger.REGULATED_V]),
+            "charger_a": float(entries[charger.LIMIT_A]),
+            "load_a": float(now.whole[turn.LOAD_A]),
+            "sun_w": float(now.whole[turn.SUN_W]),
+            "switches": now.switches.tolist(),
+        }
+        return physics_stop(code, k, self._world.interval_s, asked)
 
     def ended(self, steps: int, stop: Stop | None) -> Result:
         """The result after so many steps."""
@@ -149,8 +151,8 @@ class Outcome:
         capacity_as = self.rig.plant.cells[p, :, rows.CAPACITY_AS]
         series = float(self.rig.plant.packs[p, rows.SERIES])
         soc = PlantState(now.plant).soc[p]
-        gained_wh = _stored_wh(branch.pack, capacity_as, soc)
-        gained_wh -= _stored_wh(branch.pack, capacity_as, self._start_soc[p])
+        gained_wh = stored_wh(branch.pack, capacity_as, soc)
+        gained_wh -= stored_wh(branch.pack, capacity_as, self._start_soc[p])
         return PackSummary(
             name=branch.name,
             resets=tuple(self._resets[p]),
@@ -219,7 +221,7 @@ def _name(before: Stage, after: Stage, reset: float) -> str:
     return names.get((before, after), "stage_changed")
 
 
-def _stored_wh(pack: Pack, capacity_as: Floats, soc: Floats) -> float:
+def stored_wh(pack: Pack, capacity_as: Floats, soc: Floats) -> float:
     """Energy of cells at rest over that of empty ones, Wh; capacities in As."""
     grid, per_capacity_v = _stored_v(pack.cell.curve)
     levels = np.interp(soc, grid, per_capacity_v)

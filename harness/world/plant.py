@@ -33,8 +33,8 @@ solved at the start of such a step with z and u as they are (`harness.world.mome
 
 **Bends.** The charger gives the least that its current, power and voltage allow, and never takes
 current; a pack whose charging is blocked conducts one way. When what bounds the charger, or who
-conducts, is not the same at both ends of a step, the moment of the change is found by halving to a
-millionth of what is left of the step, and the step is taken in two pieces. A change and its
+conducts, is not the same at both ends of a step, the moment of the change is found to a millionth of
+what is left of the step, and the step is taken in two pieces. A change and its
 undoing within one step go unnoticed. Where no pack is connected and the charger cannot carry the
 load, the bus is dark: all is 0 V and the load gets nothing.
 
@@ -54,16 +54,28 @@ import numpy.typing as npt
 from attrs import field, frozen
 
 from harness.errors import InputError
-from harness.world import cell, cell_step, compiling, curves, moment, network, rows, step
+from harness.world import (
+    bend,
+    cell,
+    cell_step,
+    compiling,
+    curves,
+    lane_numbers,
+    moment,
+    network,
+    rows,
+    step,
+)
 from harness.world.assembly import assembled, drawn_cells
 from harness.world.compiling import kernel
 from harness.world.network import Bound, ChargerLimits, Switch
 from harness.world.pack import Pack
 from harness.world.rows import Code, Flags, Floats, Spec, State
 from harness.world.step import advance
+from harness.world.warmth import factor_course
 
 # Whatever is compiled into a kernel that calls `advance`: to be handed to `kernel` with its own file.
-SOURCES = (cell, cell_step, compiling, curves, moment, network, rows, step)
+SOURCES = (bend, cell, cell_step, compiling, curves, lane_numbers, moment, network, rows, step)
 
 __all__ = [
     "SOURCES", "Bound", "ChargerLimits", "Code", "Plant", "PlantError", "PlantSpec", "PlantState",
@@ -140,6 +152,18 @@ class PlantSpec:
         temps = np.broadcast_to(np.asarray(temp_c, float), (len(self.packs),))
         pairs = zip(self.packs, temps, strict=True)
         return np.array([pack.cell.resistance_factor(float(temp)) for pack, temp in pairs])
+
+    def resistance_course(self, air_c: Floats, warmer_c: Floats) -> Floats:
+        """The same for each temperature of the air; shape (intervals, packs).
+
+        Args:
+            air_c: temperatures, degrees C.
+            warmer_c: how much warmer than the air each pack is, K.
+        """
+        factors = np.empty((len(air_c), len(self.packs)))
+        logs = np.array([pack.cell.resistance_logs for pack in self.packs])
+        factor_course(air_c, warmer_c, logs, factors)
+        return factors
 
     def start(self, temp_c: float | Sequence[float] = 25.0) -> PlantState:
         """The bank at rest at its starting SoC, nothing connected yet."""

@@ -9,8 +9,9 @@ from math import isfinite
 
 import numpy as np
 
-from harness.world import network, rows
-from harness.world.cell import pair_coefficients
+from harness.world import rows
+from harness.world.bend import bends, margin_a
+from harness.world.cell import pair_decay
 from harness.world.cell_step import (
     Tangent,
     cell_after,
@@ -26,17 +27,17 @@ from harness.world.cell_step import (
 )
 from harness.world.compiling import aside, part
 from harness.world.moment import balance, seen, settle_now, sound, taken
-from harness.world.network import ChargerLimits, charger_by, pack_current, star
+from harness.world.network import ChargerLimits, pack_current, star
 from harness.world.rows import Flags, Floats, Spec, State
 
 LEAST_SOC, MOST_SOC = -0.05, 1.10
 # An open-circuit voltage taken along its tangent this far is off by some µV in a pack's knee.
 NEAR_SOC = 1e-5
-# A bend by less than this is not worth finding.
-STILL_A = 1e-6
 MOST_PASSES = 30
 MOST_PIECES = 64
-HALVINGS = 20
+# A bend is found to this share of what is left of a step, in so many tries at most.
+NEAR_SHARE = 2.0**-20
+MOST_TRIES = 80
 
 Found = tuple[int, float, float, int, bool]
 
@@ -44,16 +45,22 @@ Found = tuple[int, float, float, int, bool]
 @aside
 def fit(spec: Spec, state: State, dt_s: float) -> None:
     """Work out what a step of `dt_s` does to each cell, with its resistances as they are."""
+    # Cells are mostly alike in the time constants, and exponentials take time.
+    tau_1_s, tau_2_s, left_1, left_2, mean_1, mean_2 = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     for p in range(spec.cells.shape[0]):
         factor = state.packs[p, rows.FACTOR]
         for c in range(spec.cells.shape[1]):
             fixed, now = spec.cells[p, c], state.cells[p, c]
-            now[rows.LEFT_1], now[rows.START_1], now[rows.END_1] = pair_coefficients(
-                factor * fixed[rows.PAIR_1_OHM], fixed[rows.PAIR_1_S], dt_s
-            )
-            now[rows.LEFT_2], now[rows.START_2], now[rows.END_2] = pair_coefficients(
-                factor * fixed[rows.PAIR_2_OHM], fixed[rows.PAIR_2_S], dt_s
-            )
+            if fixed[rows.PAIR_1_S] != tau_1_s:
+                tau_1_s = fixed[rows.PAIR_1_S]
+                left_1, mean_1 = pair_decay(tau_1_s, dt_s)
+            if fixed[rows.PAIR_2_S] != tau_2_s:
+                tau_2_s = fixed[rows.PAIR_2_S]
+                left_2, mean_2 = pair_decay(tau_2_s, dt_s)
+            ohm_1, ohm_2 = factor * fixed[rows.PAIR_1_OHM], factor * fixed[rows.PAIR_2_OHM]
+            now[rows.LEFT_1], now[rows.LEFT_2] = left_1, left_2
+            now[rows.START_1], now[rows.END_1] = ohm_1 * (mean_1 - left_1), ohm_1 * (1.0 - mean_1)
+            now[rows.START_2], now[rows.END_2] = ohm_2 * (mean_2 - left_2), ohm_2 * (1.0 - mean_2)
             now[rows.BARE_OHM] = factor * fixed[rows.OHM]
             now[rows.STARTS] = now[rows.START_1] + now[rows.START_2]
             now[rows.ENDS] = now[rows.BARE_OHM] + now[rows.END_1] + now[rows.END_2]
@@ -116,35 +123,6 @@ def look_ahead(curve: Floats, state: State, p: int, again: bool) -> None:
     pack[rows.REST_V], pack[rows.BRANCH_OHM], pack[rows.SIEMENS] = behind(
         rest_v, ohm, pack[rows.HELD_SERIES], pack[rows.HELD_LEAD_OHM], pack[rows.THROUGH]
     )
-
-
-@aside
-def bends(
-    state: State, limits: ChargerLimits, load_a: float, bus_v: float, charger_a: float, after: int
-) -> bool:
-    """Whether the network's state `after` a step, not the one before it, makes a current bend.
-
-    It does not where what bounded the charger before would give the same current still: two bounds
-    that meet in the last digits do not take turns.
-    """
-    bank = state.bank
-    before = int(bank[rows.NETWORK])
-    bound, bound_after = before & network.BOUND_BITS, after & network.BOUND_BITS
-    if bound == network.DARK or bound_after == network.DARK:
-        return True
-    strength_a, total = 0.0, 0.0
-    for p in range(state.packs.shape[0]):
-        pack = state.packs[p]
-        strength_a += pack[rows.REST_V] * pack[rows.SIEMENS]
-        total += pack[rows.SIEMENS]
-        if (before ^ after) >> (network.PACK_SHIFT + p) & 1:
-            pack_a = (bus_v - pack[rows.REST_V]) / pack[rows.BRANCH_OHM]
-            if abs(pack_a) > STILL_A:
-                return True
-    if bound == bound_after or total <= 0.0:
-        return False
-    held_a = charger_by(bound, strength_a, total, limits, load_a, bank[rows.HELD_MAIN_OHM])
-    return bool(abs(held_a - charger_a) > STILL_A)
 
 
 @part
@@ -239,21 +217,63 @@ def try_piece(spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load
 
 
 @aside
+def until_bend(
+    spec: Spec, state: State, left_s: float, limits: ChargerLimits, load_a: float, found: Found
+) -> tuple[float, Found]:
+    """The shortest piece that ends behind a bend, to a millionth of what is left, s.
+
+    The bend is looked for where a straight line through the last two margins says that it is, close
+    to both sides of there; and in the middle, where they do not say it or too often.
+
+    Args:
+        spec: what the bank is.
+        state: how it is.
+        left_s: what is left of the step; its end lies behind the bend.
+        limits: of the charger.
+        load_a: of the loads, A.
+        found: that end.
+    """
+    after, near_s = found[3], NEAR_SHARE * left_s
+    early_s, late_s, tried_s = 0.0, left_s, left_s
+    # Of both ends and of another point beyond them: where, and the margin there.
+    early_a, late_a, far_s, far_a = np.nan, margin_a(state, limits, load_a, after), np.nan, np.nan
+    beyond = True
+    for k in range(MOST_TRIES):
+        if late_s - early_s <= near_s:
+            break
+        if early_a == early_a:
+            guess_s = late_s - late_a * (late_s - early_s) / (late_a - early_a)
+        else:
+            guess_s = late_s - late_a * (late_s - far_s) / (late_a - far_a)
+        guess_s += 0.4 * near_s if beyond else -0.4 * near_s
+        guess_s = min(max(guess_s, early_s + 0.5 * near_s), late_s - 0.5 * near_s)
+        if k == 0 or (k >= 8 and k % 2 == 0) or not early_s < guess_s < late_s:
+            guess_s = 0.5 * (early_s + late_s)
+        found = try_piece(spec, state, guess_s, limits, load_a)
+        tried_s, was_beyond = guess_s, beyond
+        beyond = found[0] == rows.OK and not found[4]
+        here_a = margin_a(state, limits, load_a, after)
+        if beyond:
+            early_s, early_a = guess_s, here_a
+        else:
+            far_s, far_a, late_s, late_a = late_s, late_a, guess_s, here_a
+        # The end that stays counts half, or a bent line would never move it.
+        if beyond == was_beyond and k > 1:
+            early_a, late_a = (early_a, 0.5 * late_a) if beyond else (0.5 * early_a, late_a)
+    if tried_s != late_s:
+        found = try_piece(spec, state, late_s, limits, load_a)
+    return late_s, found
+
+
+@aside
 def in_pieces(spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load_a: float) -> int:
     """Take a step in which the network changes its state, up to each change and on from there."""
     left_s = dt_s
     for _ in range(MOST_PIECES):
-        early_s, late_s = 0.0, left_s
+        late_s = left_s
         found = try_piece(spec, state, late_s, limits, load_a)
         if found[4]:
-            for _ in range(HALVINGS):
-                middle_s = 0.5 * (early_s + late_s)
-                found = try_piece(spec, state, middle_s, limits, load_a)
-                if found[0] == rows.OK and not found[4]:
-                    early_s = middle_s
-                else:
-                    late_s = middle_s
-            found = try_piece(spec, state, late_s, limits, load_a)
+            late_s, found = until_bend(spec, state, left_s, limits, load_a, found)
         if found[0] != rows.OK:
             return found[0]
         code = go(state, late_s, load_a, found)

@@ -8,6 +8,7 @@ over each interval, so that it changes in small steps.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import radians
 
 import numpy as np
@@ -142,9 +143,8 @@ class Sun:
             seed: of the random clouds.
         """
         count = int(np.ceil(duration_s / self.interval_s)) + 1
-        # The middle of an interval stands for it.
-        at_s = start_s + self.interval_s * (np.arange(count, dtype=np.float64) + 0.5)
-        clear = clear_sky_w_per_m2(self.latitude_deg, self.day_of_year, at_s)
+        at_s = _middles_s(start_s, self.interval_s, count)
+        clear = _clear_sky(self.latitude_deg, self.day_of_year, start_s, self.interval_s, count)
         power: Floats = self.peak_w / STANDARD_W_PER_M2 * clear
         if self.clouds is not None:
             power *= _transmitted(self.clouds, at_s - start_s, seed)
@@ -183,14 +183,35 @@ def clear_sky_w_per_m2(latitude_deg: float, day_of_year: int, at_s: Floats) -> F
     return haurwitz_w_per_m2(cos_zenith(latitude_deg, day_of_year, at_s))
 
 
+def _middles_s(start_s: float, interval_s: float, count: int) -> Floats:
+    """The middle of each interval, which stands for it, s since midnight of the first day."""
+    middles: Floats = start_s + interval_s * (np.arange(count, dtype=np.float64) + 0.5)
+    return middles
+
+
+@lru_cache(maxsize=2)
+def _clear_sky(
+    latitude_deg: float, day_of_year: int, start_s: float, interval_s: float, count: int
+) -> Floats:
+    """`clear_sky_w_per_m2` of each interval: many banks stand under the same sky."""
+    clear = clear_sky_w_per_m2(latitude_deg, day_of_year, _middles_s(start_s, interval_s, count))
+    clear.flags.writeable = False
+    return clear
+
+
 def _transmitted(clouds: Clouds, at_s: Floats, seed: int) -> Floats:
     """What the clouds let through at each of these times, a share; the sky is clear at first."""
     draw = stream_generator(seed, SUN_STREAM)
+    # A year has tens of thousands of clouds: what is called for each of them is looked up once.
+    length, chance = draw.standard_exponential, draw.random
+    mean_s, least, reach = (clouds.clouded_s, clouds.clear_s), clouds.transmission, clouds.spread
     edges, shares = [0.0], [1.0]
-    while edges[-1] <= at_s[-1]:
-        clouded = len(edges) % 2 == 0
-        edges.append(edges[-1] + draw.exponential(clouds.clouded_s if clouded else clouds.clear_s))
-        deviation = clouds.spread * draw.uniform(-1.0, 1.0)
-        shares.append(1.0 if clouded else min(max(clouds.transmission + deviation, 0.0), 1.0))
-    share: Floats = np.array(shares)[np.searchsorted(np.array(edges), at_s, side="right") - 1]
-    return share
+    edge_s, end_s, clear = 0.0, float(at_s[-1]), True
+    while edge_s <= end_s:
+        edge_s += mean_s[clear] * length()
+        share = least + reach * (-1.0 + 2.0 * chance())
+        edges.append(edge_s)
+        shares.append(1.0 if not clear else min(max(share, 0.0), 1.0))
+        clear = not clear
+    share_then: Floats = np.array(shares)[np.searchsorted(edges, at_s, side="right") - 1]
+    return share_then

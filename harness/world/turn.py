@@ -300,7 +300,7 @@ def rigged(world: World, spec: PlantSpec) -> Rig:
     """A world and its physics as numbers, its random weather and switching drawn."""
     load_s, load_w = world.loads.course(world.start_s, world.duration_s, world.seed)
     air_c = world.ambient.course_c(world.start_s, world.duration_s)
-    warmer = np.array([branch.warmer_c for branch in world.packs])
+    warmer = np.array([branch.warmer_c for branch in world.packs], dtype=np.float64)
     spread = np.array([branch.temperature_spread_c for branch in world.packs])
     settings = [branch.settings for branch in world.packs]
     sun = world.sun
@@ -315,7 +315,7 @@ def rigged(world: World, spec: PlantSpec) -> Rig:
         if sun is None
         else sun.power_w(world.start_s, world.duration_s, world.seed),
         air_c=air_c,
-        factors=np.array([spec.resistance_factors(list(air + warmer)) for air in air_c]),
+        factors=spec.resistance_course(air_c, warmer),
         warmer_c=np.stack([warmer, warmer + spread], axis=1),
         inhibited=spec.inhibited_switches,
         float_v=np.array([one.float_v for one in settings]),

@@ -36,7 +36,7 @@ print(round(float(said.soc[-1]), 9))
 
 
 def test_every_module_of_the_rules_goes_into_the_name_of_the_folder() -> None:
-    used = {Path(str(module.__file__)).name for module in compiled._SOURCES}
+    used = {Path(str(module.__file__)).name for module in compiled.SOURCES}
     functions = {Path(one.__code__.co_filename).name for one in compiled._FUNCTIONS}
     assert functions <= used
     assert used == {
