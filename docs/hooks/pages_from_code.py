@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from measures_table import measures_table
 from requirement_pages import requirement_pages
 from settings_page import settings_page
 from stages_table import stages_table
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 # A line of a page that is only one of these names in braces is replaced by the table.
 TABLES = {
     "{stages_table}": stages_table,
+    "{measures_table}": measures_table,
     "{members_table}": members_table,
     "{tags_table}": tags_table,
 }

@@ -88,7 +88,11 @@ def _facts(table: Table) -> list[tuple[str, str]]:
     return [
         *told,
         ("false full", f"a full reset below a true {100.0 * facts.false_full_below_soc:g} %"),
-        ("truly full", f"a true {100.0 * facts.truly_full_soc:g} % or more"),
+        (
+            "becomes truly full",
+            f"at a true {100.0 * facts.truly_full_soc:g} %, if it was below "
+            f"{100.0 * facts.false_full_below_soc:g} % since it was full last",
+        ),
         ("fingerprint", facts.fingerprint),
     ]
 
