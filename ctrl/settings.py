@@ -2,122 +2,25 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import attrs
-from attrs import Attribute, field, frozen
+from attrs import field, frozen
 
 from ctrl.errors import ContradictionError, SettingsError, nearest
+from ctrl.fields import (
+    check_cells,
+    count_field,
+    number_field,
+    range_field,
+    scaled_to_cells,
+    word_field,
+)
 from ctrl.limits import Limits, limits_of
 
 ON_SAG_WORDS = ("run", "pause", "restart")
 ON_UNCONFIRMED_WORDS = ("float", "bulk", "wait")
-
-_Check = Callable[[Any, "Attribute[Any]", Any], None]
-
-
-def _as_float(value: Any) -> Any:
-    if not isinstance(value, int) or isinstance(value, bool):
-        return value
-    try:
-        return float(value)
-    except OverflowError:
-        return math.inf if value > 0 else -math.inf
-
-
-def _as_range(value: Any) -> Any:
-    return tuple(_as_float(part) for part in value) if isinstance(value, list | tuple) else value
-
-
-def _finite(name: str, value: Any) -> None:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise SettingsError(
-            f"{name} is {value!r}, of type {type(value).__name__}",
-            fields=(name,),
-            hint="it must be a finite number",
-        )
-
-
-def _number(default: float | None, allowed: str = "", *, optional: bool = False) -> Any:
-    low, high = _BOUNDS[allowed]
-
-    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
-        if value is None and optional:
-            return
-        _finite(attribute.name, value)
-        if not (low(value) and high(value)):
-            raise SettingsError(
-                f"{attribute.name} is {value!r}",
-                fields=(attribute.name,),
-                hint=f"it must be {allowed}",
-            )
-
-    return field(default=default, converter=_as_float, validator=check)
-
-
-def _always(_: float) -> bool:
-    return True
-
-
-_BOUNDS: dict[str, tuple[Callable[[float], bool], Callable[[float], bool]]] = {
-    "": (_always, _always),
-    "greater than 0": (lambda value: value > 0, _always),
-    "0 or greater": (lambda value: value >= 0, _always),
-    "greater than 0 and at most 1": (lambda value: value > 0, lambda value: value <= 1),
-    "0 or greater and less than 1": (lambda value: value >= 0, lambda value: value < 1),
-}
-
-
-def _word(default: str, words: tuple[str, ...]) -> Any:
-    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
-        if value not in words:
-            raise SettingsError(
-                f"{attribute.name} is {value!r}",
-                fields=(attribute.name,),
-                hint=f"it must be one of {', '.join(words)}",
-            )
-
-    return field(default=default, validator=check)
-
-
-def _range(default: tuple[float, float]) -> Any:
-    def check(_: Any, attribute: Attribute[Any], value: Any) -> None:
-        if not isinstance(value, tuple) or len(value) != 2:
-            raise SettingsError(
-                f"{attribute.name} is {value!r}",
-                fields=(attribute.name,),
-                hint="it must be two numbers, the low and the high bound",
-            )
-        for part in value:
-            _finite(attribute.name, part)
-        if not value[0] < value[1]:
-            raise ContradictionError(
-                f"{attribute.name} has the low bound {value[0]!r} and the high bound {value[1]!r}",
-                fields=(attribute.name,),
-                hint="the low bound must be less than the high bound",
-            )
-
-    return field(default=default, converter=_as_range, validator=check)
-
-
-def _check_cells(value: Any) -> None:
-    whole = isinstance(value, int) and not isinstance(value, bool)
-    # One that is too large for a float cannot be multiplied with a voltage either.
-    if not whole or value < 1 or _as_float(value) == math.inf:
-        raise SettingsError(
-            f"cells is {_as_float(value) if whole and value > 1 else value!r}",
-            fields=("cells",),
-            hint="it must be a whole number greater than 0",
-        )
-
-
-def _count(default: int) -> Any:
-    def check(_: Any, __: Attribute[Any], value: Any) -> None:
-        _check_cells(value)
-
-    return field(default=default, validator=check)
 
 
 @frozen(kw_only=True)
@@ -168,41 +71,41 @@ class Settings:
         reference_c: temperature at which that shift is zero, degrees C.
     """
 
-    cells: int = _count(16)
-    capacity_ah: float = _number(280.0, "greater than 0")
-    absorption_v: float = _number(56.0)
-    entry_v: float = _number(55.8)
-    entry_dwell_s: float = _number(3.0, "0 or greater")
-    hold_s: float = _number(3600.0, "greater than 0")
-    sag_v: float | None = _number(None, optional=True)
-    on_sag: str = _word("run", ON_SAG_WORDS)
-    full_v: float = _number(55.6)
-    confirm_s: float = _number(0.0, "0 or greater")
-    taper_a: float | None = _number(None, "0 or greater", optional=True)
-    on_unconfirmed: str = _word("float", ON_UNCONFIRMED_WORDS)
-    wait_limit_s: float = _number(3600.0, "greater than 0")
-    float_v: float = _number(54.0)
-    float_s: float | None = _number(None, "greater than 0", optional=True)
-    return_v: float = _number(53.0)
-    return_dwell_s: float = _number(60.0, "0 or greater")
-    return_soc: float | None = _number(0.9, "0 or greater and less than 1", optional=True)
-    charge_current_a: float = _number(100.0, "0 or greater")
-    charge_efficiency: float = _number(1.0, "greater than 0 and at most 1")
-    soc_ceiling: float = _number(0.99, "greater than 0 and at most 1")
-    empty_v: float | None = _number(44.8, optional=True)
-    empty_dwell_s: float = _number(10.0, "0 or greater")
-    cell_limit_v: float | None = _number(3.65, optional=True)
-    cell_release_v: float = _number(3.50)
-    charge_min_c: float | None = _number(0.0, optional=True)
-    charge_max_c: float | None = _number(45.0, optional=True)
-    temp_band_c: float = _number(3.0, "0 or greater")
-    trip_dwell_s: float = _number(1.0, "0 or greater")
-    release_dwell_s: float = _number(10.0, "0 or greater")
-    max_gap_s: float = _number(30.0, "greater than 0")
-    plausible_v: tuple[float, float] = _range((16.0, 64.0))
-    plausible_i: tuple[float, float] = _range((-500.0, 500.0))
-    compensation_v_per_c: float = _number(0.0)
-    reference_c: float = _number(25.0)
+    cells: int = count_field(16)
+    capacity_ah: float = number_field(280.0, "greater than 0")
+    absorption_v: float = number_field(56.0)
+    entry_v: float = number_field(55.8)
+    entry_dwell_s: float = number_field(3.0, "0 or greater")
+    hold_s: float = number_field(3600.0, "greater than 0")
+    sag_v: float | None = number_field(None, optional=True)
+    on_sag: str = word_field("run", ON_SAG_WORDS)
+    full_v: float = number_field(55.6)
+    confirm_s: float = number_field(0.0, "0 or greater")
+    taper_a: float | None = number_field(None, "0 or greater", optional=True)
+    on_unconfirmed: str = word_field("float", ON_UNCONFIRMED_WORDS)
+    wait_limit_s: float = number_field(3600.0, "greater than 0")
+    float_v: float = number_field(54.0)
+    float_s: float | None = number_field(None, "greater than 0", optional=True)
+    return_v: float = number_field(53.0)
+    return_dwell_s: float = number_field(60.0, "0 or greater")
+    return_soc: float | None = number_field(0.9, "0 or greater and less than 1", optional=True)
+    charge_current_a: float = number_field(100.0, "0 or greater")
+    charge_efficiency: float = number_field(1.0, "greater than 0 and at most 1")
+    soc_ceiling: float = number_field(0.99, "greater than 0 and at most 1")
+    empty_v: float | None = number_field(44.8, optional=True)
+    empty_dwell_s: float = number_field(10.0, "0 or greater")
+    cell_limit_v: float | None = number_field(3.65, optional=True)
+    cell_release_v: float = number_field(3.50)
+    charge_min_c: float | None = number_field(0.0, optional=True)
+    charge_max_c: float | None = number_field(45.0, optional=True)
+    temp_band_c: float = number_field(3.0, "0 or greater")
+    trip_dwell_s: float = number_field(1.0, "0 or greater")
+    release_dwell_s: float = number_field(10.0, "0 or greater")
+    max_gap_s: float = number_field(30.0, "greater than 0")
+    plausible_v: tuple[float, float] = range_field((16.0, 64.0))
+    plausible_i: tuple[float, float] = range_field((-500.0, 500.0))
+    compensation_v_per_c: float = number_field(0.0)
+    reference_c: float = number_field(25.0)
     limits: Limits = field(init=False, repr=False, eq=False)
 
     def __attrs_post_init__(self) -> None:
@@ -226,8 +129,8 @@ class Settings:
             SettingsError: an unknown name, or a value that a setting cannot have.
         """
         _refuse_unknown(changes)
-        _check_cells(cells)
-        scaled = {name: _scaled(getattr(cls(), name), cells) for name in PACK_VOLTAGES}
+        check_cells(cells)
+        scaled = {name: scaled_to_cells(getattr(cls(), name), cells) for name in PACK_VOLTAGES}
         return cls(**{"cells": cells, **scaled, **changes})
 
     def changed(self, **changes: Any) -> Settings:
@@ -248,12 +151,6 @@ class Settings:
         """
         _refuse_unknown(values)
         return cls(**values)
-
-
-def _scaled(value: Any, cells: int) -> Any:
-    if isinstance(value, tuple):
-        return tuple(_scaled(part, cells) for part in value)
-    return round(value * cells / 16, 9)
 
 
 def _refuse_unknown(values: Mapping[str, Any]) -> None:

@@ -95,15 +95,6 @@ def test_a_killed_run_goes_on_and_comes_to_the_same_bytes(
     assert contents(killed) == contents(whole)
 
 
-def test_a_rule_of_ones_own_is_compared(fullproof: Fullproof, small: Path, tmp_path: Path) -> None:
-    (tmp_path / "own.py").write_text(OWN_RULE)
-    text = TEXT.replace('"first_touch"]', '"py:own.py:RULE"]').replace('"every", "any"', '"every"')
-    small.write_text(text)
-    ended = fullproof("study", str(small), "--out", str(tmp_path / "out"), "--workers", "1")
-    assert ended.code == 0, ended.err
-    assert "py:own.py:RULE" in ended.out
-
-
 def test_a_rule_that_cannot_be_compiled_is_named(
     fullproof: Fullproof, small: Path, tmp_path: Path
 ) -> None:
