@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from attrs import Attribute, field
 
-from ctrl.errors import ContradictionError, SettingsError
+from ctrl.errors import ContradictionError, SettingsError, nearest
+
+# Names of settings, whether their values go together, and what they must be.
+Contradiction = tuple[tuple[str, ...], Callable[..., bool], str]
 
 
 def _as_float(value: Any) -> Any:
@@ -126,3 +129,32 @@ def scaled_to_cells(value: Any, cells: int) -> Any:
     if isinstance(value, tuple):
         return tuple(scaled_to_cells(part, cells) for part in value)
     return round(value * cells / 16, 9)
+
+
+def refuse_unknown(values: Mapping[str, Any], known: Iterable[str]) -> None:
+    """Refuse a name that no setting has; raises `SettingsError`."""
+    names = tuple(known)
+    for name in values:
+        if name not in names:
+            raise SettingsError(
+                f"there is no setting {name!r}",
+                fields=(str(name),),
+                hint=nearest(str(name), names),
+            )
+
+
+def refuse_contradictions(settings: Any, listed: Iterable[Contradiction]) -> None:
+    """Refuse settings that contradict each other; one that is off contradicts none.
+
+    Raises:
+        ContradictionError: two of them do; with the names and values of both.
+    """
+    for names, holds, hint in listed:
+        values = [getattr(settings, name) for name in names]
+        if None not in values and not holds(*values):
+            named = " and ".join(
+                f"{name} {value!r}" for name, value in zip(names, values, strict=True)
+            )
+            raise ContradictionError(
+                f"{named} contradict each other", fields=names, hint=f"it must be {hint}"
+            )

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import attrs
 from attrs import field, frozen
 
-from ctrl.errors import ContradictionError, SettingsError, nearest
 from ctrl.fields import (
+    Contradiction,
     check_cells,
     count_field,
     number_field,
     range_field,
+    refuse_contradictions,
+    refuse_unknown,
     scaled_to_cells,
     word_field,
 )
@@ -109,15 +111,7 @@ class Settings:
     limits: Limits = field(init=False, repr=False, eq=False)
 
     def __attrs_post_init__(self) -> None:
-        for names, holds, hint in _CONTRADICTIONS:
-            values = [getattr(self, name) for name in names]
-            if None not in values and not holds(*values):
-                named = " and ".join(
-                    f"{name} {value!r}" for name, value in zip(names, values, strict=True)
-                )
-                raise ContradictionError(
-                    f"{named} contradict each other", fields=names, hint=f"it must be {hint}"
-                )
+        refuse_contradictions(self, _CONTRADICTIONS)
         # Settings are frozen; what follows from them is worked out once, not at every sample.
         object.__setattr__(self, "limits", limits_of(self))
 
@@ -128,14 +122,14 @@ class Settings:
         Raises:
             SettingsError: an unknown name, or a value that a setting cannot have.
         """
-        _refuse_unknown(changes)
+        refuse_unknown(changes, SETTING_NAMES)
         check_cells(cells)
         scaled = {name: scaled_to_cells(getattr(cls(), name), cells) for name in PACK_VOLTAGES}
         return cls(**{"cells": cells, **scaled, **changes})
 
     def changed(self, **changes: Any) -> Settings:
         """These settings with some of them changed, checked again; raises `SettingsError`."""
-        _refuse_unknown(changes)
+        refuse_unknown(changes, SETTING_NAMES)
         return Settings(**{**self.to_mapping(), **changes})
 
     def to_mapping(self) -> dict[str, Any]:
@@ -149,18 +143,8 @@ class Settings:
         Raises:
             SettingsError: an unknown name, or a value that a setting cannot have.
         """
-        _refuse_unknown(values)
+        refuse_unknown(values, SETTING_NAMES)
         return cls(**values)
-
-
-def _refuse_unknown(values: Mapping[str, Any]) -> None:
-    for name in values:
-        if name not in SETTING_NAMES:
-            raise SettingsError(
-                f"there is no setting {name!r}",
-                fields=(str(name),),
-                hint=nearest(str(name), SETTING_NAMES),
-            )
 
 
 PACK_VOLTAGES = (
@@ -185,7 +169,7 @@ OPTIONAL_SETTINGS = (
 )
 
 # The complete list: what is not here is legal, if perhaps unwise.
-_CONTRADICTIONS: tuple[tuple[tuple[str, ...], Callable[..., bool], str], ...] = (
+_CONTRADICTIONS: tuple[Contradiction, ...] = (
     (("full_v", "entry_v"), lambda full, entry: full <= entry, "full_v <= entry_v"),
     (("entry_v", "absorption_v"), lambda entry, top: entry <= top, "entry_v <= absorption_v"),
     (("sag_v", "entry_v"), lambda sag, entry: sag <= entry, "sag_v <= entry_v"),

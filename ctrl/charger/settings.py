@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import attrs
 from attrs import Attribute, field, frozen
 
-from ctrl.errors import ContradictionError, SettingsError, nearest
-from ctrl.fields import check_cells, number_field, range_field, scaled_to_cells
+from ctrl.errors import SettingsError
+from ctrl.fields import (
+    Contradiction,
+    check_cells,
+    number_field,
+    range_field,
+    refuse_contradictions,
+    refuse_unknown,
+    scaled_to_cells,
+)
 
 
 def _packs(_: Any, attribute: Attribute[int], value: Any) -> None:
@@ -75,15 +83,7 @@ class ChargerSettings:
     plausible_a: float = number_field(1000.0, "greater than 0")
 
     def __attrs_post_init__(self) -> None:
-        for names, holds, hint in _CONTRADICTIONS:
-            values = [getattr(self, name) for name in names]
-            if not holds(*values):
-                named = " and ".join(
-                    f"{name} {value!r}" for name, value in zip(names, values, strict=True)
-                )
-                raise ContradictionError(
-                    f"{named} contradict each other", fields=names, hint=f"it must be {hint}"
-                )
+        refuse_contradictions(self, _CONTRADICTIONS)
 
     @classmethod
     def for_cells(cls, cells: int, **changes: Any) -> ChargerSettings:
@@ -94,7 +94,7 @@ class ChargerSettings:
         Raises:
             SettingsError: an unknown name, or a value that a setting cannot have.
         """
-        _refuse_unknown(changes)
+        refuse_unknown(changes, CHARGER_SETTING_NAMES)
         check_cells(cells)
         scaled = {
             name: scaled_to_cells(getattr(cls(), name), cells) for name in CHARGER_PACK_VOLTAGES
@@ -103,7 +103,7 @@ class ChargerSettings:
 
     def changed(self, **changes: Any) -> ChargerSettings:
         """These settings with some of them changed, checked again; raises `SettingsError`."""
-        _refuse_unknown(changes)
+        refuse_unknown(changes, CHARGER_SETTING_NAMES)
         return ChargerSettings(**{**self.to_mapping(), **changes})
 
     def to_mapping(self) -> dict[str, Any]:
@@ -117,25 +117,15 @@ class ChargerSettings:
         Raises:
             SettingsError: an unknown name, or a value that a setting cannot have.
         """
-        _refuse_unknown(values)
+        refuse_unknown(values, CHARGER_SETTING_NAMES)
         return cls(**values)
-
-
-def _refuse_unknown(values: Mapping[str, Any]) -> None:
-    for name in values:
-        if name not in CHARGER_SETTING_NAMES:
-            raise SettingsError(
-                f"there is no setting {name!r}",
-                fields=(str(name),),
-                hint=nearest(str(name), CHARGER_SETTING_NAMES),
-            )
 
 
 CHARGER_PACK_VOLTAGES = ("highest_v", "fallback_v", "plausible_v")
 CHARGER_SETTING_NAMES = tuple(a.name for a in attrs.fields(ChargerSettings))
 
 # The complete list: what is not here is legal, if perhaps unwise.
-_CONTRADICTIONS: tuple[tuple[tuple[str, ...], Callable[..., bool], str], ...] = (
+_CONTRADICTIONS: tuple[Contradiction, ...] = (
     (("stale_s", "silent_s"), lambda stale, silent: stale < silent, "stale_s < silent_s"),
     (("fallback_v", "highest_v"), lambda low, top: low <= top, "fallback_v <= highest_v"),
     (("fallback_a", "highest_a"), lambda low, top: low <= top, "fallback_a <= highest_a"),

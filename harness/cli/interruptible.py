@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Callable, Iterator, Sequence
-from types import FrameType, TracebackType
-from typing import Any, Self, overload
+from types import TracebackType
+from typing import Self, overload
 
+from harness.interruption import Listening
 from harness.run import Case
 
 
@@ -14,17 +14,17 @@ class Interruptible(Sequence[Case]):
     """Cases that come to an end early when the user interrupts; as a context manager it listens.
 
     The first interruption ends the sequence, the second one ends the program at once.
-
-    Attributes:
-        interrupted: whether it ended early.
     """
 
     def __init__(self, cases: Sequence[Case], told: Callable[[], None]) -> None:
         """Cases, and what is called at the first interruption."""
         self._cases = cases
-        self._told = told
-        self._before: Any = None
-        self.interrupted = False
+        self._listening = Listening(told)
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether it ended early."""
+        return self._listening.interrupted
 
     def __len__(self) -> int:
         return len(self._cases)
@@ -43,7 +43,7 @@ class Interruptible(Sequence[Case]):
             yield case
 
     def __enter__(self) -> Self:
-        self._before = signal.signal(signal.SIGINT, self._interrupt)
+        self._listening.__enter__()
         return self
 
     def __exit__(
@@ -52,10 +52,4 @@ class Interruptible(Sequence[Case]):
         error: BaseException | None,
         traceback: TracebackType | None,
     ) -> None:
-        signal.signal(signal.SIGINT, self._before)
-
-    def _interrupt(self, number: int, frame: FrameType | None) -> None:
-        if self.interrupted:
-            signal.default_int_handler(number, frame)
-        self.interrupted = True
-        self._told()
+        self._listening.__exit__(kind, error, traceback)

@@ -11,6 +11,9 @@ import numpy as np
 from harness.errors import InputError
 from harness.logs.cells import words_of_arrow
 from harness.logs.table import NO_DATE, Cells, Dates, Kind, Table, joined, places_of
+from harness.parquet_file import opened_parquet
+
+INSTEAD = "save the log as CSV"
 
 MAGIC = b"PAR1"
 _ROWS = 1 << 20
@@ -18,12 +21,12 @@ _ROWS = 1 << 20
 
 def parquet_names(path: Path) -> tuple[str, ...]:
     """The names of the columns; raises as `read_parquet`."""
-    return tuple(_opened(path).schema_arrow.names)
+    return tuple(opened_parquet(path, instead=INSTEAD).schema_arrow.names)
 
 
 def read_parquet(path: Path, wanted: Mapping[str, Kind], *, told: Mapping[str, str]) -> Table:
     """The wanted columns of a Parquet file; arguments and errors as `read_csv`."""
-    file = _opened(path)
+    file = opened_parquet(path, instead=INSTEAD)
     import pyarrow as pa
 
     names = tuple(file.schema_arrow.names)
@@ -75,18 +78,3 @@ def _cells(path: Path, column: Any, kind: Kind, name: str) -> Cells:
     if not number and column.null_count < len(column):
         raise wrong()
     return np.array(column.cast(pa.float64(), safe=False).to_numpy(), np.float64)
-
-
-def _opened(path: Path) -> Any:
-    try:
-        import pyarrow as pa
-        from pyarrow import parquet
-    except ImportError:
-        hint = "pip install 'fullproof[parquet]', or save the log as CSV"
-        raise InputError("a Parquet file needs pyarrow", file=path, hint=hint) from None
-    try:
-        return parquet.ParquetFile(path)
-    except (pa.ArrowInvalid, OSError) as error:
-        text = str(error).splitlines()[0]
-        hint = "is it cut off? A Parquet file that is still being written cannot be read"
-        raise InputError(f"is no Parquet file: {text:.120}", file=path, hint=hint) from None

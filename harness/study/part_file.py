@@ -28,20 +28,6 @@ class DamagedPartError(Exception):
     """A part that is there and cannot be used."""
 
 
-def need_arrow() -> None:
-    """See that what reads and writes Parquet is installed.
-
-    Raises:
-        InputError: it is not.
-    """
-    try:
-        import pyarrow.parquet  # noqa: F401
-    except ImportError:
-        raise InputError(
-            "the rows of a study need pyarrow", hint="pip install 'fullproof[parquet]'"
-        ) from None
-
-
 def write_part(path: Path, columns: Columns, fingerprint: str, item: int, items: int) -> None:
     """Write the rows of an item.
 

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from attrs import field, frozen
 
 from harness.errors import InputError
+from harness.parquet_file import opened_parquet
 from harness.run import Floats
 from harness.study.measures import MEASURES
 
@@ -165,7 +166,7 @@ def read_results(path: Path, facts: Facts) -> Results:
     Raises:
         InputError: it cannot be read, a column is missing, or it is not of this study.
     """
-    present = _opened(path).schema_arrow.names
+    present = opened_parquet(path).schema_arrow.names
     missing = [name for name in (*KEYS, *COLUMNS) if name not in present]
     if missing:
         hint = f"a file of banks has {', '.join((*KEYS, *COLUMNS))}"
@@ -200,22 +201,8 @@ def _column(path: Path, name: str) -> npt.NDArray[Any]:
     import pyarrow as pa
 
     try:
-        found = _opened(path).read(columns=[name]).column(0)
+        found = opened_parquet(path).read(columns=[name]).column(0)
         return np.asarray(found.to_numpy())
     except (pa.ArrowInvalid, OSError) as error:
         text = str(error).splitlines()[0]
         raise InputError(f"cannot be read: {text:.120}", file=path, column=name) from None
-
-
-def _opened(path: Path) -> Any:
-    try:
-        import pyarrow as pa
-        from pyarrow import parquet
-    except ImportError:
-        hint = "pip install 'fullproof[parquet]'"
-        raise InputError("a Parquet file needs pyarrow", file=path, hint=hint) from None
-    try:
-        return parquet.ParquetFile(path)
-    except (pa.ArrowInvalid, OSError) as error:
-        text = str(error).splitlines()[0]
-        raise InputError(f"is no Parquet file: {text:.120}", file=path) from None

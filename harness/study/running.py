@@ -13,8 +13,8 @@ from queue import Empty, SimpleQueue
 from attrs import define, field, frozen
 
 from harness.errors import InputError
+from harness.interruption import Listening
 from harness.study.executors import InProcess, WorkerDiedError, readable, workers_of
-from harness.study.interruption import Listening
 from harness.study.part_file import Columns
 from harness.study.store import Folder
 

@@ -13,13 +13,13 @@ from types import TracebackType
 from typing import Any, Self
 
 from harness.errors import InputError
+from harness.parquet_file import need_arrow
 from harness.study import compaction
 from harness.study.folder_lock import FolderLock
 from harness.study.part_file import (
     FINGERPRINT,
     Columns,
     DamagedPartError,
-    need_arrow,
     read_part,
     write_part,
 )
@@ -56,7 +56,7 @@ class Folder:
         """
         if items < 1:
             raise ValueError(f"{items} items; at least 1")
-        need_arrow()
+        need_arrow("a study")
         self.path, self.fingerprint, self.items = path, fingerprint, items
         self.damaged: tuple[str, ...] = ()
         self._done = bytearray(items)

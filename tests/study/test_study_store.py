@@ -332,5 +332,5 @@ def test_without_pyarrow_it_is_told_what_to_install(
 ) -> None:
     monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
     assert refused(tmp_path) == (
-        "the rows of a study need pyarrow; pip install 'fullproof[parquet]'"
+        "a study needs pyarrow; pip install 'fullproof[parquet]'"
     )

@@ -16,6 +16,8 @@ LAYERS = (
     "harness.errors",
     "harness.toml_file",
     "harness.toml_fields",
+    "harness.parquet_file",
+    "harness.interruption",
     "harness.run",
     "harness.verdict",
     "harness.rules",

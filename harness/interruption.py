@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 import threading
+from collections.abc import Callable
 from types import FrameType, TracebackType
 from typing import Any, Self
 
@@ -15,8 +16,10 @@ class Listening:
         interrupted: whether there was one.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, told: Callable[[], None] = lambda: None) -> None:
+        """What is called at the first interruption."""
         self.interrupted = False
+        self._told = told
         self._before: Any = None
         # Only there can a program listen; elsewhere whoever began the thread has to.
         self._listens = threading.current_thread() is threading.main_thread()
@@ -39,3 +42,4 @@ class Listening:
         if self.interrupted:
             signal.default_int_handler(number, frame)
         self.interrupted = True
+        self._told()
