@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 _STATED: dict[str, Any] = {
@@ -26,3 +27,12 @@ settings.register_profile("long", max_examples=3000, derandomize=False, **_STATE
 settings.load_profile(
     os.environ.get("FULLPROOF_TESTS") or ("ci" if "CI" in os.environ else "quick")
 )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Before test processes begin on the whole, compile what they share."""
+    apart = hasattr(config, "workerinput") or not config.getoption("numprocesses", None)
+    if not apart and config.args_source is pytest.Config.ArgsSource.TESTPATHS:
+        from tests.compiled_beforehand import compile_all
+
+        compile_all()
