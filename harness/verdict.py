@@ -57,6 +57,7 @@ class Report:
         cases: how many cases ran.
         not_applicable: cases that its fixed settings or claims rule out, with the reason.
         errors: cases that could not be judged, with the reason.
+        role: what was under test: a `controller` or a `charger`.
     """
 
     spec: str
@@ -65,6 +66,7 @@ class Report:
     cases: int
     not_applicable: Mapping[str, str] = field(factory=dict)
     errors: Mapping[str, str] = field(factory=dict)
+    role: str = "controller"
 
     @property
     def findings(self) -> tuple[Finding, ...]:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from typing import Any
 
 import numpy as np
-from attrs import evolve
+from attrs import evolve, frozen
 
-from harness.attach.base import Attachment, LinkFault, Refused
+from harness.attach.base import Attached, Attachment, LinkFault, Refused
 from harness.attach.drive import drive
 from harness.judge import judge
 from harness.rules import REQUIREMENTS
 from harness.rules.link import CUTS, FRESH
 from harness.rules.requirement import Requirement
-from harness.run import ANSWER_COLUMNS, Answers, Case, Finding, Identity, Outcome, Run
+from harness.run import ANSWER_COLUMNS, Case, Finding, Identity, Outcome, Run
 from harness.verdict import CaseVerdict, Report, RequirementResult
 
 # Requirements that any answered message puts to the test.
@@ -23,6 +24,25 @@ TRANSPORT = tuple(
 )
 # After so many cases in a row without a proper answer the rest is not tried.
 SILENT_CASES = 5
+
+
+@frozen
+class Role:
+    """What can be under test, and how one case of it is tried.
+
+    Attributes:
+        name: `controller` or `charger`.
+        catalogue: its requirements.
+        tried: takes attachment, case, ids to judge and tolerance of the clock (s), and returns the
+            verdict and the run; raises `LinkFault`.
+        lacking: takes attachment and case, and says why the one cannot be told the other; empty
+            where it can.
+    """
+
+    name: str
+    catalogue: tuple[Requirement, ...]
+    tried: Callable[[Any, Any, set[str], float], tuple[CaseVerdict, Any]]
+    lacking: Callable[[Any, Any], str]
 
 
 class _Tally:
@@ -101,10 +121,36 @@ def verify(
     Raises:
         ValueError: no case, or an unknown requirement.
     """
-    chosen = _chosen(selected)
+    return verify_as(
+        CONTROLLER,
+        attachment,
+        cases,
+        selected=selected,
+        not_applicable=not_applicable,
+        fail_fast=fail_fast,
+        tolerance_s=tolerance_s,
+        progress=progress,
+        keep=keep,
+    )
+
+
+def verify_as(
+    role: Role,
+    attachment: Attached,
+    cases: Sequence[Any],
+    *,
+    selected: Iterable[str] | None = None,
+    not_applicable: Mapping[str, str] | None = None,
+    fail_fast: bool = False,
+    tolerance_s: float = 0.0,
+    progress: Callable[[Any], None] | None = None,
+    keep: Callable[[Any, Any, Sequence[Finding]], None] | None = None,
+) -> Report:
+    """The same for any role: its attachment, its cases; see `verify`."""
+    chosen = _chosen(selected, role.catalogue)
     if not cases and not not_applicable:
         raise ValueError("there is no case to try")
-    trial = _Trial(attachment, {r.id for r in chosen}, tolerance_s)
+    trial = _Trial(role, attachment, {r.id for r in chosen}, tolerance_s)
     tally = _Tally(chosen)
     left_out = dict(not_applicable or {})
     for number, case in enumerate(cases):
@@ -133,13 +179,17 @@ def verify(
         cases=trial.ran,
         not_applicable=left_out,
         errors=trial.errors,
+        role=role.name,
     )
 
 
 class _Trial:
-    """One controller through all its cases: what it says, and how often it fails to."""
+    """What is under test through all its cases: what it says, and how often it fails to."""
 
-    def __init__(self, attachment: Attachment, names: set[str], tolerance_s: float) -> None:
+    def __init__(
+        self, role: Role, attachment: Attached, names: set[str], tolerance_s: float
+    ) -> None:
+        self.role = role
         self.attachment = attachment
         self.names = names
         self.tolerance_s = tolerance_s
@@ -150,7 +200,7 @@ class _Trial:
         self.given_up = ""
         self.silent_in_a_row = 0
 
-    def lacking(self, case: Case) -> str:
+    def lacking(self, case: Any) -> str:
         """Why the case cannot be tried on this controller; empty where it can, or nobody knows."""
         try:
             self.identity = self.attachment.hello()
@@ -160,16 +210,16 @@ class _Trial:
             return ""
         lacking = sorted(case.features - self.identity.features)
         if not lacking:
-            return self.attachment.cannot_be_told(case)
-        return f"needs {', '.join(lacking)}, which the controller does not claim"
+            return self.role.lacking(self.attachment, case)
+        return f"needs {', '.join(lacking)}, which the {self.role.name} does not claim"
 
-    def of(self, case: Case) -> tuple[CaseVerdict, Run | None]:
+    def of(self, case: Any) -> tuple[CaseVerdict, Any]:
         """Run one case and judge it; a fault of the link is its verdict, without a run."""
         self.ran += 1
         try:
             if self.greeting is not None:
                 raise self.greeting
-            verdict, run = tried(self.attachment, case, self.names, self.tolerance_s)
+            verdict, run = self.role.tried(self.attachment, case, self.names, self.tolerance_s)
         except LinkFault as fault:
             if not isinstance(fault, Refused):
                 self.attachment.restart()
@@ -183,9 +233,9 @@ class _Trial:
         self.silent_in_a_row = 0
         return verdict, run
 
-    def _count(self, case: Case, fault: LinkFault) -> None:
+    def _count(self, case: Any, fault: LinkFault) -> None:
         if self.identity is None:
-            self.errors[case.id] = self.given_up = "the controller never said who it is"
+            self.errors[case.id] = self.given_up = f"the {self.role.name} never said who it is"
             return
         # Each silence costs the whole limit of an answer; any other fault costs next to nothing.
         silent = fault.requirement == "LINK.answers"
@@ -203,14 +253,16 @@ class _Trial:
         return CaseVerdict(case, {"LINK.stops": 1}, ())
 
 
-def _chosen(selected: Iterable[str] | None) -> tuple[Requirement, ...]:
+def _chosen(
+    selected: Iterable[str] | None, catalogue: tuple[Requirement, ...]
+) -> tuple[Requirement, ...]:
     if selected is None:
-        return REQUIREMENTS
+        return catalogue
     wanted = set(selected)
-    unknown = wanted - {r.id for r in REQUIREMENTS}
+    unknown = wanted - {r.id for r in catalogue}
     if unknown or not wanted:
         raise ValueError(f"no such requirement: {', '.join(sorted(unknown)) or 'none was named'}")
-    return tuple(r for r in REQUIREMENTS if r.id in wanted)
+    return tuple(r for r in catalogue if r.id in wanted)
 
 
 def tried(
@@ -221,25 +273,43 @@ def tried(
     verdict = judge(run, names, tolerance_s=tolerance_s)
     exercised = {**verdict.exercised, **dict.fromkeys(TRANSPORT, 1)}
     findings = list(verdict.findings)
-    again = [name for name in (CUTS, FRESH) if name in case.requirements and name in names]
-    for name in again:
+    for name in tried_again(case, names):
         exercised[name] = 1
-        other = _whole(case) if name == CUTS else case
-        difference = _difference(run, drive(attachment, other).answers)
-        if difference is not None:
-            findings.append(_differs(run, difference, name))
+        other = drive(attachment, evolve(case, cuts=()) if name == CUTS else case)
+        findings += differing(run, other.answers, name, ANSWER_COLUMNS)
     return CaseVerdict(case.id, exercised, tuple(findings)), run
 
 
-def _whole(case: Case) -> Case:
-    return evolve(case, cuts=())
+CONTROLLER = Role(
+    "controller", REQUIREMENTS, tried, lambda attachment, case: str(attachment.cannot_be_told(case))
+)
 
 
-def _difference(run: Run, other: Answers) -> tuple[int, str, object, object] | None:
+def tried_again(case: Any, names: Collection[str]) -> list[str]:
+    """The requirements for whose sake a case is run a second time; their ids."""
+    return [name for name in (CUTS, FRESH) if name in case.requirements and name in names]
+
+
+def differing(run: Any, other: Any, name: str, columns: Sequence[str]) -> list[Finding]:
+    """What is found where a case was run twice: one finding where the answers differ, or none.
+
+    Args:
+        run: the first run.
+        other: the answers of the second.
+        name: id of the requirement for whose sake it was run twice.
+        columns: names of the columns of the answers.
+    """
+    difference = _difference(run.answers, other, columns)
+    return [] if difference is None else [_differs(run, difference, name)]
+
+
+def _difference(
+    answers: Any, other: Any, columns: Sequence[str]
+) -> tuple[int, str, object, object] | None:
     """The first row, with its column, in which two answers to the same case differ."""
     found = []
-    for name in ANSWER_COLUMNS:
-        one, two = getattr(run.answers, name), getattr(other, name)
+    for name in columns:
+        one, two = getattr(answers, name), getattr(other, name)
         if one is None or two is None:
             continue
         rows = np.flatnonzero(one != two)
@@ -248,7 +318,7 @@ def _difference(run: Run, other: Answers) -> tuple[int, str, object, object] | N
     return min(found, key=lambda row: row[0]) if found else None
 
 
-def _differs(run: Run, difference: tuple[int, str, object, object], name: str) -> Finding:
+def _differs(run: Any, difference: tuple[int, str, object, object], name: str) -> Finding:
     k, column, one, two = difference
     why = (
         "cut into messages in another way"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import isfinite
 from typing import Any
 
@@ -18,6 +18,8 @@ from harness.run import ANSWER_COLUMNS, Answers
 # The line sent and the line received.
 Exchange = tuple[bytes, bytes]
 
+# The name of a column and its values -> the bytes of its array.
+_Check = Callable[[str, Sequence[Any]], bytes]
 _STAGE_CODES: dict[Any, int] = {stage.word: int(stage) for stage in Stage}
 _NOT_YET = object()
 # So many rows are looked at together, whatever the size of a message.
@@ -42,7 +44,14 @@ class AnswerColumns:
 
     Rows are looked at many at a time, so that one row a message costs no more than it must, and
     kept as plain numbers, so that a year of samples fits into memory.
+
+    Attributes:
+        known: the columns that there are.
+        needed: those that are never left out.
     """
+
+    known: tuple[str, ...] = ANSWER_COLUMNS
+    needed: tuple[str, ...] = ("stage",)
 
     def __init__(self, features: frozenset[str]) -> None:
         """Begin with nothing; `features` are those that the controller claims."""
@@ -93,13 +102,21 @@ class AnswerColumns:
 
     def answers(self) -> Answers:
         """All since the last call, as arrays; raises `LinkFault` as `add`."""
+        return Answers(**self.taken())
+
+    def taken(self) -> dict[str, Any]:
+        """The same as arrays by the names of their columns."""
         self.check()
         columns = {
-            name: np.frombuffer(values, dtype=_DTYPES[name])
+            name: np.frombuffer(values, dtype=self._kind(name)[1])
             for name, values in zip(self._names, self._values, strict=True)
         }
         self._clear()
-        return Answers(**columns)
+        return columns
+
+    def _kind(self, name: str) -> tuple[_Check, Any]:
+        """How a column is checked, and the type of its array."""
+        return _CHECKS[name], _DTYPES[name]
 
     def _clear(self) -> None:
         self._checked = 0
@@ -129,7 +146,7 @@ class AnswerColumns:
                 f"A row of the answer has {len(rows[index])} values to {len(names)} columns.",
                 index=index,
             )
-        return [_CHECKS[name](name, column) for name, column in zip(names, columns, strict=True)]
+        return [self._kind(name)[0](name, each) for name, each in zip(names, columns, strict=True)]
 
     def _refuse_count(self, rows: Any, count: int) -> None:
         if type(rows) is not list:
@@ -164,16 +181,19 @@ class AnswerColumns:
                 "no list of columns", "a list of column names", "The answer names no columns."
             )
         for name in names:
-            if name not in ANSWER_COLUMNS:
+            if name not in self.known:
                 return rows_fault(
                     f"column {name!r:.80}",
-                    f"columns out of {', '.join(ANSWER_COLUMNS)}",
+                    f"columns out of {', '.join(self.known)}",
                     f"The answer has a column {name!r:.80} that the protocol does not know; "
-                    + nearest(str(name), ANSWER_COLUMNS),
+                    + nearest(str(name), self.known),
                 )
         said = f"columns {', '.join(names)}" if names else "no columns"
-        if "stage" not in names:
-            return rows_fault(said, "a column stage", "The answer leaves out the column stage.")
+        for name in self.needed:
+            if name not in names:
+                return rows_fault(
+                    said, f"a column {name}", f"The answer leaves out the column {name}."
+                )
         if len(set(names)) < len(names):
             return rows_fault(
                 said, "every column once", "The answer names a column more than once."
@@ -194,15 +214,23 @@ class AnswerColumns:
         return None
 
 
-def _stages(name: str, column: Sequence[Any]) -> bytes:
+def words(name: str, column: Sequence[Any], codes: Mapping[Any, int]) -> bytes:
+    """A column of words as their codes, one byte each; raises `LinkFault` (`LINK.rows`)."""
     try:
-        return bytes([_STAGE_CODES[word] for word in column])
+        return bytes([codes[word] for word in column])
     except (KeyError, TypeError):
-        expected = f"one of {', '.join(_STAGE_CODES)}"
-        raise _wrong_value(name, column, _is_stage, expected) from None
+        expected = f"one of {', '.join(codes)}"
+        raise _wrong_value(
+            name, column, lambda value: isinstance(value, str) and value in codes, expected
+        ) from None
 
 
-def _numbers(name: str, column: Sequence[Any]) -> bytes:
+def _stages(name: str, column: Sequence[Any]) -> bytes:
+    return words(name, column, _STAGE_CODES)
+
+
+def numbers(name: str, column: Sequence[Any]) -> bytes:
+    """A column of finite numbers as float64; raises `LinkFault` (`LINK.rows`) for anything else."""
     if not (set(map(type, column)) <= _NUMBERS or all(map(_is_number, column))):
         raise _wrong_value(name, column, _is_number, "a number")
     # One test tells of all: a sum is finite only when every part of it is.
@@ -217,10 +245,6 @@ def _flags(name: str, column: Sequence[Any]) -> bytes:
     if all(map(_is_flag, column)):
         return bytes(map(bool, column))
     raise _wrong_value(name, column, _is_flag, "true or false")
-
-
-def _is_stage(value: Any) -> bool:
-    return isinstance(value, str) and value in _STAGE_CODES
 
 
 def _is_finite(value: float) -> bool:
@@ -248,13 +272,13 @@ def _wrong_value(
         observed,
         f"{name} as {expected}",
         f"An answer has {observed}; it must be {expected}."
-        + (" A column that the controller does not have is left out." if name != "stage" else ""),
+        + (" A column that the controller does not have is left out." if name in _LEFT_OUT else ""),
         index=index,
     )
 
 
-_Check = Callable[[str, Sequence[Any]], bytes]
+_LEFT_OUT = frozenset(ANSWER_COLUMNS) - {"stage"}
 _CHECKS: dict[str, _Check] = {"stage": _stages, "full_reset": _flags}
-_CHECKS |= {name: _numbers for name in ANSWER_COLUMNS if name not in _CHECKS}
+_CHECKS |= {name: numbers for name in ANSWER_COLUMNS if name not in _CHECKS}
 _DTYPES: dict[str, Any] = {"stage": np.int8, "full_reset": np.bool_}
 _DTYPES |= {name: np.float64 for name in ANSWER_COLUMNS if name not in _DTYPES}

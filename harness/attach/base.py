@@ -99,13 +99,19 @@ class Refused(LinkFault):
     """
 
     def __init__(
-        self, reason: str, *, sent: str = "", received: str = "", stderr: str = ""
+        self,
+        reason: str,
+        *,
+        sent: str = "",
+        received: str = "",
+        stderr: str = "",
+        role: str = "controller",
     ) -> None:
         super().__init__(
             "LINK.starts",
             observed=f"refused: {reason}",
             expected="ok to all settings that the rules allow, or fixed settings in hello",
-            sentence=f"The controller refused settings that the rules allow: {reason}",
+            sentence=f"The {role} refused settings that the rules allow: {reason}",
             sent=sent,
             received=received,
             stderr=stderr,
@@ -113,16 +119,19 @@ class Refused(LinkFault):
         self.reason = reason
 
 
-class Attachment(ABC):
-    """One controller under test, whatever it is written in and however it is reached.
+class Attached(ABC):
+    """Something under test, whatever it is written in and however it is reached.
 
     Use it as a context manager. After a `LinkFault` the controller is gone, and the next call
     starts it anew; what was asked of it before is lost.
 
     Attributes:
-        spec: how the controller was named.
+        role: what is under test: a `controller` or a `charger`.
+        spec: how it was named.
         limit_s: the longest wait for one answer, s of the wall clock.
     """
+
+    role = "controller"
 
     def __init__(self, spec: str, limit_s: float) -> None:
         self.spec = spec
@@ -131,39 +140,6 @@ class Attachment(ABC):
     @abstractmethod
     def hello(self) -> Identity:
         """Who the controller says it is; asked once. Raises `LinkFault`."""
-
-    @abstractmethod
-    def start(self, settings: Settings, soc: float) -> None:
-        """A fresh controller with these settings and this starting count, 0..1.
-
-        Raises:
-            Refused: it will not start with these settings.
-            LinkFault: it did not answer as it should.
-        """
-
-    @abstractmethod
-    def run(self, trace: Trace) -> Answers:
-        """Send samples that continue from the ones before.
-
-        Returns:
-            One answer for each sample.
-
-        Raises:
-            LinkFault: it did not answer as it should.
-            RuntimeError: there was no accepted `start` before.
-        """
-
-    def as_given(self, case: Case) -> Case:
-        """The case as it reaches the controller, where its interface cannot say all of it.
-
-        A stamp in whole milliseconds, or a reading in single precision, is not quite the one of
-        the case; a controller is judged by what it was given. Raises `LinkFault` as `hello`.
-        """
-        return case
-
-    def cannot_be_told(self, case: Case) -> str:  # noqa: ARG002  for those that override it
-        """Why a case cannot be told to the controller at all; empty where it can."""
-        return ""
 
     @abstractmethod
     def power_cycle(self) -> None:
@@ -202,3 +178,40 @@ class Attachment(ABC):
             self.close()
         else:
             self.restart()
+
+
+class Attachment(Attached):
+    """One controller under test; see the base class."""
+
+    @abstractmethod
+    def start(self, settings: Settings, soc: float) -> None:
+        """A fresh controller with these settings and this starting count, 0..1.
+
+        Raises:
+            Refused: it will not start with these settings.
+            LinkFault: it did not answer as it should.
+        """
+
+    @abstractmethod
+    def run(self, trace: Trace) -> Answers:
+        """Send samples that continue from the ones before.
+
+        Returns:
+            One answer for each sample.
+
+        Raises:
+            LinkFault: it did not answer as it should.
+            RuntimeError: there was no accepted `start` before.
+        """
+
+    def as_given(self, case: Case) -> Case:
+        """The case as it reaches the controller, where its interface cannot say all of it.
+
+        A stamp in whole milliseconds, or a reading in single precision, is not quite the one of
+        the case; a controller is judged by what it was given. Raises `LinkFault` as `hello`.
+        """
+        return case
+
+    def cannot_be_told(self, case: Case) -> str:  # noqa: ARG002  for those that override it
+        """Why a case cannot be told to the controller at all; empty where it can."""
+        return ""

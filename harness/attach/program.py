@@ -6,7 +6,7 @@ import errno
 import os
 import shlex
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ import orjson
 
 from ctrl.settings import Settings
 from harness.attach.answers import AnswerColumns
-from harness.attach.base import AttachError, Attachment, LinkFault, Refused
+from harness.attach.base import Attached, AttachError, Attachment, LinkFault, Refused
 from harness.attach.faults import answers_fault, end_of, no_rows, not_json, silence_fault
 from harness.attach.identity import PROTOCOL, identity_from
 from harness.attach.kept import shortened
@@ -35,6 +35,11 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> ProgramAttachment:
     Raises:
         AttachError: there is no such program, or it may not be run.
     """
+    return ProgramAttachment(spec, command_of(spec, rest), limit_s)
+
+
+def command_of(spec: str, rest: str) -> list[str]:
+    """The program and its arguments; raises `AttachError` as `open_attachment`."""
     try:
         command = shlex.split(rest)
     except ValueError as error:
@@ -45,7 +50,7 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> ProgramAttachment:
         raise AttachError("programs can be attached on Linux and macOS only")
     if shutil.which(command[0]) is None:
         raise AttachError(f"cannot run {command[0]}", hint=_why_not(command[0]))
-    return ProgramAttachment(spec, command, limit_s)
+    return command
 
 
 def _why_not(program: str) -> str:
@@ -67,8 +72,10 @@ def _hint(error: OSError) -> str:
     return ""
 
 
-class ProgramAttachment(Attachment):
-    """A controller in a process of its own.
+class Program(Attached):
+    """Whatever is under test, in a process of its own: everything but what is said of its role.
+
+    After `start` it has answer columns; see `ProgramAttachment` for the role `controller`.
 
     Attributes:
         rows_a_message: the most samples sent in one `run` message.
@@ -98,42 +105,6 @@ class ProgramAttachment(Attachment):
             self._greet()
         assert self._identity is not None
         return self._identity
-
-    def start(self, settings: Settings, soc: float) -> None:
-        """A fresh controller in the same process; see the base class."""
-        identity = self.hello()
-        self._columns = None
-        answer = self._say(do="start", settings=settings.to_mapping(), soc=float(soc))
-        error = answer.get("error")
-        if isinstance(error, str):
-            raise Refused(error, **self._last_lines())
-        if answer.get("ok") is not True:
-            raise self._fault(
-                "LINK.starts",
-                "neither ok nor an error",
-                '"ok":true, or "error" with the reason as text',
-                "The answer to start says neither that the controller runs nor why it does not.",
-            )
-        self._columns = AnswerColumns(identity.features)
-
-    def run(self, trace: Trace) -> Answers:
-        """Send the samples, `rows_a_message` at a time; see the base class."""
-        columns = self._started()
-        if not len(trace):
-            raise ValueError("a run needs at least one sample")
-        head = b'"do":"run","columns":%b,"rows":' % orjson.dumps(trace.columns)
-        done = 0
-        try:
-            for count, rows in rows_as_text(trace, self.rows_a_message):
-                answer = self._ask(head + rows)
-                if "error" in answer:
-                    raise no_rows(answer["error"])
-                said = answer.get("rows")
-                columns.add(answer.get("columns"), said, count, (self._sent, self._received))
-                done += count
-            return columns.answers()
-        except LinkFault as fault:
-            raise self._first_fault(fault, columns, done) from fault.__cause__
 
     def power_cycle(self) -> None:
         """Let the controller lose its power; see the base class."""
@@ -188,7 +159,9 @@ class ProgramAttachment(Attachment):
             raise AttachError(
                 f"cannot run {self._command[0]}: {error.strerror}", hint=_hint(error)
             ) from error
-        answer = self._say(do="hello", protocol=PROTOCOL)
+        # A controller is never asked for its role: it had none to say before there were two.
+        asked = {} if self.role == Attached.role else {"role": self.role}
+        answer = self._say(do="hello", protocol=PROTOCOL, **asked)
         try:
             identity = self._identified(answer)
         except LinkFault as fault:
@@ -215,7 +188,7 @@ class ProgramAttachment(Attachment):
 
     def _started(self) -> AnswerColumns:
         if self._columns is None:
-            raise RuntimeError("the controller has not been started")
+            raise RuntimeError(f"the {self.role} has not been started")
         return self._columns
 
     def _say(self, **message: Any) -> dict[str, Any]:
@@ -300,6 +273,60 @@ class ProgramAttachment(Attachment):
         fault = LinkFault(requirement, observed=observed, expected=expected, sentence=sentence)
         self._throw_away(fault)
         return fault
+
+    def _start(self, **members: Any) -> None:
+        """Say `start` and take its answer; see the base class."""
+        identity = self.hello()
+        self._columns = None
+        answer = self._say(do="start", **members)
+        error = answer.get("error")
+        if isinstance(error, str):
+            raise Refused(error, role=self.role, **self._last_lines())
+        if answer.get("ok") is not True:
+            raise self._fault(
+                "LINK.starts",
+                "neither ok nor an error",
+                '"ok":true, or "error" with the reason as text',
+                f"The answer to start says neither that the {self.role} runs nor why it does not.",
+            )
+        self._columns = self._answer_columns(identity)
+
+    def _answer_columns(self, identity: Identity) -> AnswerColumns:
+        return AnswerColumns(identity.features)
+
+    def _answered(self, names: Sequence[str], parts: Iterable[tuple[int, bytes]]) -> AnswerColumns:
+        """Send rows as text, so many at a time, and take their answers; raises `LinkFault`."""
+        columns = self._started()
+        head = b'"do":"run","columns":%b,"rows":' % orjson.dumps(names)
+        done = 0
+        try:
+            for count, rows in parts:
+                answer = self._ask(head + rows)
+                if "error" in answer:
+                    raise no_rows(answer["error"])
+                said = answer.get("rows")
+                columns.add(answer.get("columns"), said, count, (self._sent, self._received))
+                done += count
+            columns.check()
+        except LinkFault as fault:
+            raise self._first_fault(fault, columns, done) from fault.__cause__
+        return columns
+
+
+class ProgramAttachment(Program, Attachment):
+    """A controller in a process of its own; see `Program`."""
+
+    def start(self, settings: Settings, soc: float) -> None:
+        """A fresh controller in the same process; see the base class."""
+        self._start(settings=settings.to_mapping(), soc=float(soc))
+
+    def run(self, trace: Trace) -> Answers:
+        """Send the samples, `rows_a_message` at a time; see the base class."""
+        self._started()
+        if not len(trace):
+            raise ValueError("a run needs at least one sample")
+        rows = rows_as_text(trace, self.rows_a_message)
+        return self._answered(trace.columns, rows).answers()
 
 
 def rows_as_text(trace: Trace, rows_a_message: int) -> Iterator[tuple[int, bytes]]:

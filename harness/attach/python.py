@@ -14,21 +14,22 @@ import importlib
 import importlib.util
 import sys
 import traceback
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from ctrl.charger import Conduct
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
 from harness.attach.answers import AnswerColumns, rows_fault
-from harness.attach.base import AttachError, Attachment, LinkFault, Refused
+from harness.attach.base import Attached, AttachError, Attachment, LinkFault, Refused
 from harness.attach.identity import PROTOCOL, identity_from
 from harness.attach.kept import Kept, KeptText
 from harness.attach.limit import TimedOut, time_limit
-from harness.run import ANSWER_COLUMNS, OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Answers, Identity, Trace
+from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Answers, Identity, Trace
 
 # The limit for one answer is the limit for so many samples, as in the line protocol.
 SAMPLES_A_LIMIT = 1000
@@ -41,6 +42,11 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> PythonAttachment:
     Raises:
         AttachError: there is no such class, or its module cannot be imported.
     """
+    return PythonAttachment(spec, class_of(spec, rest), limit_s)
+
+
+def class_of(spec: str, rest: str) -> type[Any]:
+    """The class that is named; raises `AttachError` as `open_attachment`."""
     where, _, name = rest.rpartition(":")
     if not where or not name:
         raise AttachError(
@@ -53,7 +59,7 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> PythonAttachment:
         raise AttachError(
             f"{where} has no class {name}", hint=f"it has {', '.join(classes) or 'no class at all'}"
         )
-    return PythonAttachment(spec, found, limit_s)
+    return found
 
 
 def imported(where: str) -> Any:
@@ -91,24 +97,29 @@ def _module_of(path: Path) -> Any:
     return module
 
 
-class PythonAttachment(Attachment):
-    """A controller that is a Python class."""
+class PythonObject(Attached):
+    """Whatever is under test, as a Python class: everything but what is said of its role.
 
-    def __init__(self, spec: str, controller: type[Any], limit_s: float) -> None:
+    Attributes:
+        members: what the class says of itself.
+    """
+
+    members: tuple[str, ...] = ("name", "version", "features", "fixed")
+
+    def __init__(self, spec: str, made: type[Any], limit_s: float) -> None:
         super().__init__(spec, limit_s)
-        self._class = controller
+        self._class = made
         self._identity: Identity | None = None
         self._columns: AnswerColumns | None = None
-        self._controller: Any = None
+        self._object: Any = None
         self._printed = Kept()
 
     def hello(self) -> Identity:
         """Who the class says it is; see the base class."""
         if self._identity is None:
-            members = ("name", "version", "features", "fixed")
-            said = {name: getattr(self._class, name, None) for name in members}
-            identity = identity_from(said | {"protocol": PROTOCOL, "language": "Python"})
-            needed = ("step", "power_cycle") if "power_cycle" in identity.features else ("step",)
+            said = {name: getattr(self._class, name, None) for name in self.members}
+            identity = self._identified(said | {"protocol": PROTOCOL, "language": "Python"})
+            needed = self._needed(identity)
             for method in needed:
                 if not callable(getattr(self._class, method, None)):
                     raise LinkFault(
@@ -120,54 +131,69 @@ class PythonAttachment(Attachment):
             self._identity = identity
         return self._identity
 
-    def start(self, settings: Settings, soc: float) -> None:
-        """Make a new object of the class; see the base class."""
+    def _identified(self, said: Mapping[str, Any]) -> Identity:
+        """Who the class says it is; raises `LinkFault`."""
+        return identity_from(said)
+
+    def _needed(self, identity: Identity) -> tuple[str, ...]:
+        """The methods that the class must have."""
+        return ("step", "power_cycle") if "power_cycle" in identity.features else ("step",)
+
+    def _start(self, *arguments: Any, of: str, columns: type[AnswerColumns]) -> None:
+        """Make a new object of the class from these arguments, which `of` names."""
         identity = self.hello()
         self.restart()
-        with self._watched(f"{self._class.__name__}(settings, soc)"):
+        with self._watched(f"{self._class.__name__}({of})"):
             try:
-                self._controller = self._class(settings.to_mapping(), float(soc))
+                self._object = self._class(*arguments)
             except ValueError as error:
-                raise Refused(str(error), stderr=self._printed.text) from error
-        self._columns = AnswerColumns(identity.features)
+                raise Refused(str(error), stderr=self._printed.text, role=self.role) from error
+        self._columns = columns(identity.features)
 
-    def run(self, trace: Trace) -> Answers:
-        """Step through the samples; see the base class."""
-        if self._columns is None:
-            raise RuntimeError("the controller has not been started")
-        if not len(trace):
-            raise ValueError("a run needs at least one sample")
+    def _stepped(self, parts: Iterable[tuple[int, Iterable[Sequence[Any]]]]) -> AnswerColumns:
+        """Step through samples, so many at a time, each as the arguments of `step`.
+
+        Raises:
+            LinkFault: it did not answer as it should.
+            RuntimeError: there was no accepted `start` before.
+        """
+        columns = self._started()
         done = 0
         try:
-            for start in range(0, len(trace), SAMPLES_A_LIMIT):
-                part = trace.part(start, start + SAMPLES_A_LIMIT)
+            for count, samples in parts:
+                start = done
                 rows: list[list[Any]] = []
                 try:
                     with self._watched("step(…)"):
-                        for readings in _readings(part):
-                            rows.append(_row(self._controller.step(*readings)))
+                        for readings in samples:
+                            rows.append(_row(self._object.step(*readings), columns.known))
                 finally:
                     done += len(rows)
-                names, rows = _present(rows, start)
-                self._columns.add(names, rows, len(part))
-            return self._columns.answers()
+                names, rows = _present(rows, start, columns.known)
+                columns.add(names, rows, count)
+            columns.check()
         except LinkFault as fault:
             if fault.index < 0:
                 fault.index = done
             fault.stderr = fault.stderr or self._printed.text
             self.restart()
             raise
+        return columns
+
+    def _started(self) -> AnswerColumns:
+        if self._columns is None:
+            raise RuntimeError(f"the {self.role} has not been started")
+        return self._columns
 
     def power_cycle(self) -> None:
         """Let the controller lose its power; see the base class."""
-        if self._columns is None:
-            raise RuntimeError("the controller has not been started")
+        self._started()
         with self._watched("power_cycle()"):
-            self._controller.power_cycle()
+            self._object.power_cycle()
 
     def restart(self) -> None:
         """Forget the object; the next `start` makes a new one."""
-        self._controller = None
+        self._object = None
         self._columns = None
         self._printed = Kept()
 
@@ -201,6 +227,22 @@ class PythonAttachment(Attachment):
             ) from error
 
 
+class PythonAttachment(PythonObject, Attachment):
+    """A controller that is a Python class."""
+
+    def start(self, settings: Settings, soc: float) -> None:
+        """Make a new object of the class; see the base class."""
+        self._start(settings.to_mapping(), float(soc), of="settings, soc", columns=AnswerColumns)
+
+    def run(self, trace: Trace) -> Answers:
+        """Step through the samples; see the base class."""
+        self._started()
+        if not len(trace):
+            raise ValueError("a run needs at least one sample")
+        parts = (trace.part(k, k + SAMPLES_A_LIMIT) for k in range(0, len(trace), SAMPLES_A_LIMIT))
+        return self._stepped((len(part), _readings(part)) for part in parts).answers()
+
+
 def _readings(trace: Trace) -> Iterator[tuple[float | None, ...]]:
     """The samples as the arguments of `step`: None for what is missing or not finite."""
     columns: list[list[float | None]] = []
@@ -216,17 +258,17 @@ def _readings(trace: Trace) -> Iterator[tuple[float | None, ...]]:
     return zip(*columns, strict=True)
 
 
-def _row(answer: Any) -> list[Any]:
+def _row(answer: Any, names: Sequence[str]) -> list[Any]:
     if isinstance(answer, Mapping):
-        row = [answer.get(name) for name in ANSWER_COLUMNS]
+        row = [answer.get(name) for name in names]
     else:
-        row = [getattr(answer, name, None) for name in ANSWER_COLUMNS]
-    if isinstance(row[0], Stage):
-        row[0] = row[0].word
-    return row
+        row = [getattr(answer, name, None) for name in names]
+    return [value.word if isinstance(value, Stage | Conduct) else value for value in row]
 
 
-def _present(rows: list[list[Any]], start: int) -> tuple[list[str], list[list[Any]]]:
+def _present(
+    rows: list[list[Any]], start: int, names: Sequence[str]
+) -> tuple[list[str], list[list[Any]]]:
     """The names of the columns in which there is an answer, and the rows of just those.
 
     Raises:
@@ -237,14 +279,14 @@ def _present(rows: list[list[Any]], start: int) -> tuple[list[str], list[list[An
     for index, row in enumerate(rows):
         here = [k for k, value in enumerate(row) if value is not None]
         if here != kept:
-            uneven = ANSWER_COLUMNS[min(set(here) ^ set(kept))]
+            uneven = names[min(set(here) ^ set(kept))]
             raise rows_fault(
                 f"{uneven} in some answers only",
                 "the same columns in every answer",
                 f"step(…) returned {uneven} for some samples and not for others.",
                 index=start + index,
             )
-    return [ANSWER_COLUMNS[k] for k in kept], [[row[k] for k in kept] for row in rows]
+    return [names[k] for k in kept], [[row[k] for k in kept] for row in rows]
 
 
 def _trimmed(error: BaseException) -> str:

@@ -51,7 +51,7 @@ class ReferenceAttachment(Attachment):
         """The reference and its rule; it claims every feature."""
         own = self._rule is VOLTAGE_AFTER_HOLD
         name = "reference" if own else f"reference with {self._rule.name}"
-        return Identity(name, _version(), "Python", frozenset(FEATURES))
+        return Identity(name, project_version(), "Python", frozenset(FEATURES))
 
     def start(self, settings: Settings, soc: float) -> None:
         """A fresh reference; see the base class."""
@@ -84,7 +84,8 @@ class ReferenceAttachment(Attachment):
 
 
 @cache
-def _version() -> str:
+def project_version() -> str:
+    """The version of the project that is installed."""
     # Looked up on disk: slower than a short case.
     try:
         return version("fullproof")

@@ -17,13 +17,13 @@ from ctrl.settings import Settings
 from harness.attach import Attachment, LinkFault, attach
 from harness.cli import exits
 from harness.cli.bar import bar
-from harness.cli.interruptible import Interruptible
+from harness.cli.interruptible import INTERRUPTED
 from harness.cli.judge_options import LIMIT_S, Finite, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.cli.selection import selection
 from harness.cli.settings_options import given_settings, is_given, settings_options
-from harness.cli.verify import INTERRUPTED
 from harness.errors import InputError
+from harness.interruption import Listening
 from harness.report.console import console_for
 from harness.report.known import Entry, read_known, standings
 from harness.report.result import Result
@@ -184,7 +184,7 @@ def command(
 
     with attach(controller, limit_s=limit_s) as attachment:
         _refuse_settings_of_fixed(attachment, settings)
-        with Interruptible((), _tell_hunting) as listening, _progress(traces, seconds) as progress:
+        with Listening(_tell_hunting) as listening, _progress(traces, seconds) as progress:
             hunted = hunt(
                 attachment,
                 seed=seed,
@@ -307,7 +307,7 @@ def _shortened(
 
     chosen = ranked(hunted.failures, ways_each)
     told: list[Told] = []
-    with Interruptible((), _tell_shortening) as listening, bar(len(chosen)) as advance:
+    with Listening(_tell_shortening) as listening, bar(len(chosen)) as advance:
         for failure in chosen:
             advance(f"shortening what breaks {failure.key.requirement}")
             reduced = None

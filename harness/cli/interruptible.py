@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from types import TracebackType
-from typing import Self, overload
+from typing import Generic, Self, TypeVar, overload
+
+import click
 
 from harness.interruption import Listening
-from harness.run import Case
+
+INTERRUPTED = "interrupted by the user"
+FIRST_FINDING = "at the first finding, as asked"
+_Case = TypeVar("_Case")
 
 
-class Interruptible(Sequence[Case]):
+def tell_interrupted() -> None:
+    """Say on standard error that the first interruption was heard."""
+    # What a class under test prints meanwhile is caught, and this must not be.
+    text = "\nStopping after this case; interrupt again to stop at once."
+    click.echo(text, file=sys.__stderr__)
+
+
+class Interruptible(Sequence[_Case], Generic[_Case]):
     """Cases that come to an end early when the user interrupts; as a context manager it listens.
 
     The first interruption ends the sequence, the second one ends the program at once.
     """
 
-    def __init__(self, cases: Sequence[Case], told: Callable[[], None]) -> None:
+    def __init__(self, cases: Sequence[_Case], told: Callable[[], None]) -> None:
         """Cases, and what is called at the first interruption."""
         self._cases = cases
         self._listening = Listening(told)
@@ -30,13 +43,13 @@ class Interruptible(Sequence[Case]):
         return len(self._cases)
 
     @overload
-    def __getitem__(self, index: int) -> Case: ...
+    def __getitem__(self, index: int) -> _Case: ...
     @overload
-    def __getitem__(self, index: slice) -> Sequence[Case]: ...
-    def __getitem__(self, index: int | slice) -> Case | Sequence[Case]:
+    def __getitem__(self, index: slice) -> Sequence[_Case]: ...
+    def __getitem__(self, index: int | slice) -> _Case | Sequence[_Case]:
         return self._cases[index]
 
-    def __iter__(self) -> Iterator[Case]:
+    def __iter__(self) -> Iterator[_Case]:
         for case in self._cases:
             if self.interrupted:
                 return

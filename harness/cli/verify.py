@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Mapping
 from typing import Any
 
@@ -14,7 +13,7 @@ from harness.cli import exits
 from harness.cli.bar import bar
 from harness.cli.example import example
 from harness.cli.forms import Forms, forms_options
-from harness.cli.interruptible import Interruptible
+from harness.cli.interruptible import FIRST_FINDING, INTERRUPTED, Interruptible, tell_interrupted
 from harness.cli.judge_options import LIMIT_S, findings_option, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.cli.selection import Selection, selection
@@ -34,12 +33,16 @@ from harness.rules import REQUIREMENTS
 from harness.run import Case
 from harness.verify import verify
 
-INTERRUPTED = "interrupted by the user"
-FIRST_FINDING = "at the first finding, as asked"
-
 
 @click.command()
 @click.argument("controller", required=False)
+@click.option(
+    "--role",
+    type=click.Choice(["controller", "charger"]),
+    default="controller",
+    show_default=True,
+    help="What is under test: the controller of a pack, or what charges by its messages.",
+)
 @click.option(
     "--select",
     "patterns",
@@ -66,6 +69,7 @@ FIRST_FINDING = "at the first finding, as asked"
 @click.option("--quiet", is_flag=True, help="Leave the table of requirements out.")
 def command(
     controller: str | None,
+    role: str,
     patterns: tuple[str, ...],
     html_file: str | None,
     json_file: str | None,
@@ -88,6 +92,23 @@ def command(
     """
     forms = Forms(html_file, json_file, junit_file, markdown_file)
     refuse_unwritable(*forms.files, new_known_file)
+    if role == "charger":
+        # What only this role needs is loaded only for it.
+        from harness.cli.verify_charger import refuse_for_charger, verify_role_charger
+
+        of_controllers = {"--known": known_file, "--write-known": new_known_file}
+        refuse_for_charger(forms, of_controllers | {"--baseline": baseline_file})
+        refuse_log_options(**of_log)
+        return verify_role_charger(
+            controller,
+            forms,
+            patterns,
+            fail_fast=fail_fast,
+            tolerance_s=tolerance_s,
+            limit_s=limit_s,
+            findings_each=findings_each,
+            table=not quiet,
+        )
     before = _baseline(baseline_file, known_file)
     console = console_for(for_people(*forms.files, new_known_file))
     if controller is None:
@@ -115,7 +136,7 @@ def command(
         keeping = Keeping() if forms.need_samples else None
         with attach(controller, limit_s=limit_s) as attachment:
             cases, left_out = _cases(attachment, chosen, vectors)
-            with Interruptible(cases, _tell_interrupted) as trials, bar(len(cases)) as advance:
+            with Interruptible(cases, tell_interrupted) as trials, bar(len(cases)) as advance:
 
                 def begin(case: Case) -> None:
                     tried.append(case.id)
@@ -197,9 +218,3 @@ def _cases(
         [each.case for each in rendered if each.id in chosen.vectors],
         {name: reason for name, reason in reasons.items() if name in chosen.vectors},
     )
-
-
-def _tell_interrupted() -> None:
-    # What a class under test prints meanwhile is caught, and this must not be.
-    text = "\nStopping after this case; interrupt again to stop at once."
-    click.echo(text, file=sys.__stderr__)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import shlex
 
+from harness.report.catalogue import any_requirement
 from harness.report.result import Result
-from harness.rules import requirement
 from harness.run import Finding
 
 LINK = "LINK"
 RECORDED = "log"
+CHARGER = "charger"
 
 
 def again(result: Result, finding: Finding) -> str:
@@ -27,13 +28,16 @@ def again(result: Result, finding: Finding) -> str:
         if result.environment is not None and result.environment.command:
             return f"{result.environment.command} --select {shlex.quote(finding.requirement)}"
         return f"fullproof verify {name} --select {shlex.quote(finding.requirement)}{options}"
+    if result.report.role == CHARGER:
+        case = shlex.quote(finding.case)
+        return f"fullproof verify --role {CHARGER} {name} --select {case}{options}"
     return command_for(result.report.spec, finding, options)
 
 
 def command_for(spec: str, finding: Finding, options: str) -> str:
     """The same for a controller that runs, from its name and the options of the command."""
     name, case = shlex.quote(spec), shlex.quote(finding.case)
-    if requirement(finding.requirement).group == LINK:
+    if any_requirement(finding.requirement).group == LINK:
         # Part of this group shows only when a case runs a second time, or ends.
         return f"fullproof verify {name} --select {case}{options}"
     return f"fullproof replay {name} {case}{options}"

@@ -7,9 +7,9 @@ from math import isfinite
 
 from rich.console import Console
 
+from harness.report.catalogue import any_requirement
 from harness.report.console import line, paragraph
 from harness.report.words import listed, number
-from harness.rules import requirement
 from harness.run import Finding
 
 DETAIL_LINES = 12
@@ -41,7 +41,7 @@ def show_findings(
         most: how many of the findings are told in full.
         again: the command that shows a finding again; empty for none.
     """
-    asked = requirement(requirement_id)
+    asked = any_requirement(requirement_id)
     line(console, (asked.id, "bold red"), f" ({asked.level}): ", (asked.title, "bold"))
     paragraph(console, asked.statement, indent=2, style="dim")
     for place, finding in enumerate(findings[:most], start=1):

@@ -6,9 +6,9 @@ import re
 from itertools import groupby
 from xml.etree import ElementTree as ET
 
+from harness.report.catalogue import ALL_GROUPS, any_requirement
 from harness.report.result import Result
 from harness.report.words import count, number
-from harness.rules import GROUPS, requirement
 from harness.run import Finding, Outcome
 from harness.verdict import RequirementResult
 
@@ -24,8 +24,9 @@ def to_junit(result: Result) -> str:
     """
     report = result.report
     root = ET.Element("testsuites", name="fullproof")
-    for group, results in groupby(report.results, lambda each: requirement(each.requirement).group):
-        suite = ET.SubElement(root, "testsuite", name=f"{group}: {GROUPS[group]}")
+    by_group = groupby(report.results, lambda each: any_requirement(each.requirement).group)
+    for group, results in by_group:
+        suite = ET.SubElement(root, "testsuite", name=f"{group}: {ALL_GROUPS[group]}")
         _properties(suite, result)
         for each in results:
             _requirement(suite, result, each)
@@ -53,8 +54,8 @@ def _properties(suite: ET.Element, result: Result) -> None:
     named = {"attached": result.report.spec}
     if identity is not None:
         named |= {
-            "controller": identity.name,
-            "controller version": identity.version,
+            result.report.role: identity.name,
+            f"{result.report.role} version": identity.version,
             "language": identity.language,
             "features": " ".join(sorted(identity.features)),
         }
@@ -62,7 +63,7 @@ def _properties(suite: ET.Element, result: Result) -> None:
 
 
 def _requirement(suite: ET.Element, result: Result, each: RequirementResult) -> None:
-    asked = requirement(each.requirement)
+    asked = any_requirement(each.requirement)
     name = f"{asked.id}: {asked.title}"
     test = ET.SubElement(suite, "testcase", classname=f"fullproof.{asked.group}", name=name)
     _add_properties(

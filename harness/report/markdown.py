@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from harness.report.again import again
 from harness.report.around import rows_around
 from harness.report.baseline import Changes
+from harness.report.catalogue import any_requirement
 from harness.report.caution import CAUTION
 from harness.report.result import Result
 from harness.report.summary import (
@@ -25,7 +26,6 @@ from harness.report.summary import (
 )
 from harness.report.terminal import by_subject
 from harness.report.words import changed_settings, count, listed
-from harness.rules import requirement
 from harness.run import Finding
 
 # Some build servers refuse a summary of 65,536 characters.
@@ -110,7 +110,7 @@ def _broken(result: Result) -> Iterator[str]:
     yield "| requirement | level | what it asks | findings | the first one |"
     yield "|---|---|---|---:|---|"
     for each in failed[:MOST_REQUIREMENTS]:
-        asked = requirement(each.requirement)
+        asked = any_requirement(each.requirement)
         found = by_subject(result.unexcused(each))
         yield (
             f"| {code(asked.id)} | {asked.level} | {plain(asked.title)} | {len(found)} | "

@@ -7,6 +7,7 @@ from itertools import groupby
 
 from rich.console import Console
 
+from harness.report.catalogue import ALL_GROUPS, any_requirement
 from harness.report.caution import CAUTION
 from harness.report.console import OUTCOME_STYLES, line, paragraph
 from harness.report.findings import show_findings
@@ -25,7 +26,6 @@ from harness.report.summary import (
     who,
 )
 from harness.report.words import listed
-from harness.rules import GROUPS, requirement
 from harness.run import Finding
 from harness.verdict import RequirementResult
 
@@ -78,16 +78,16 @@ def _show_table(console: Console, result: Result) -> None:
     head = f"  {'outcome':<{OUTCOME}}{'requirement':<{ID}}{title}{'level':<{LEVEL}}"
     line(console, (f"{head}{'exercised':>{NUMBER}}{'cases':>{NUMBER}}", "dim"))
     for group, results in groupby(
-        result.report.results, lambda r: requirement(r.requirement).group
+        result.report.results, lambda r: any_requirement(r.requirement).group
     ):
-        line(console, (group, "bold"), f"  {GROUPS[group]}")
+        line(console, (group, "bold"), f"  {ALL_GROUPS[group]}")
         for each in results:
             _show_row(console, result, each, wide=wide)
     console.print()
 
 
 def _show_row(console: Console, result: Result, each: RequirementResult, *, wide: bool) -> None:
-    asked = requirement(each.requirement)
+    asked = any_requirement(each.requirement)
     title = asked.title.ljust(TITLE) if wide else ""
     numbers = f"{each.exercised:>{NUMBER},}{len(each.cases):>{NUMBER},}"
     identified = f"{asked.id:<{ID}}{title}{asked.level:<{LEVEL}}"
@@ -132,7 +132,7 @@ def show_known(console: Console, result: Result) -> None:
 
 
 def _show_sum(console: Console, result: Result) -> None:
-    told_sum(console, "controller", who(result))
+    told_sum(console, result.report.role, who(result))
     line(console, "attached".ljust(LABEL), result.report.spec)
     told_sum(console, "tried", tried(result))
     if result.selection:

@@ -4,14 +4,24 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING
+from typing import Any, Protocol
 
 from attrs import field, frozen
 
 from harness.run import Finding
 
-if TYPE_CHECKING:
-    from harness.rules.life import Life
+
+class Placed(Protocol):
+    """Rows of a run, one life long, that know where in the run they stand.
+
+    Attributes:
+        first_row: the row of the whole run with which they begin.
+    """
+
+    first_row: int
+
+    def row_t(self, row: int) -> float:
+        """The time stamp of a row, s."""
 
 
 def plain(value: float) -> str:
@@ -35,7 +45,7 @@ class Marks:
     def broken(
         self,
         requirement: str,
-        life: Life,
+        life: Placed,
         row: int,
         *,
         observed: str,
@@ -61,7 +71,8 @@ class Marks:
         )
 
 
-Check = Callable[["Life", Marks], None]
+# Its first argument is the evidence of one life: `Life`, or that of a charger.
+Check = Callable[[Any, Marks], None]
 
 
 def _frozen(names: Iterable[str]) -> frozenset[str]:

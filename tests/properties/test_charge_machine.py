@@ -96,7 +96,7 @@ class Forgetful(PythonAttachment):
     """Dwells are lost from message to message."""
 
     def run(self, trace: Trace) -> Answers:
-        self._controller.since.clear()
+        self._object.since.clear()
         return super().run(trace)
 
 

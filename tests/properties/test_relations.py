@@ -32,8 +32,8 @@ class Forgetful(PythonAttachment):
     """Dwells are lost from message to message."""
 
     def run(self, trace: Trace) -> Answers:
-        if self._controller is not None:
-            self._controller.since.clear()
+        if self._object is not None:
+            self._object.since.clear()
         return super().run(trace)
 
 

@@ -331,6 +331,4 @@ def test_without_pyarrow_it_is_told_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "pyarrow.parquet", None)
-    assert refused(tmp_path) == (
-        "a study needs pyarrow; pip install 'fullproof[parquet]'"
-    )
+    assert refused(tmp_path) == ("a study needs pyarrow; pip install 'fullproof[parquet]'")

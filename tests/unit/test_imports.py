@@ -26,6 +26,7 @@ LAYERS = (
     "harness.attach",
     "harness.cases",
     "harness.verify",
+    "harness.charger",
     "harness.logs",
     "harness.world",
     "harness.explain",
