@@ -62,7 +62,7 @@ def _run(command: str, folder: Path) -> subprocess.CompletedProcess[str]:
         env={**os.environ, "PATH": scripts, "COLUMNS": "80"},
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
     )
 
 
