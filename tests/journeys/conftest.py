@@ -11,7 +11,7 @@ import pytest
 
 from tests.journeys.command_line import Ended, Fullproof, environment
 
-LIMIT_S = 120
+LIMIT_S = 300
 
 
 @pytest.fixture(scope="session")
