@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from math import nan
+from math import isfinite, nan
 from types import TracebackType
 from typing import Self
 
@@ -26,6 +26,14 @@ LINK_REQUIREMENTS = (
 
 class AttachError(InputError):
     """A controller cannot be attached as it was named: the mistake is the caller's."""
+
+
+def refuse_limit(limit_s: float) -> None:
+    """Refuse what is no limit for an answer, s; raises `AttachError`."""
+    if not (isfinite(limit_s) and limit_s > 0):
+        raise AttachError(
+            f"the limit for one answer is {limit_s!r} s", hint="it must be greater than 0"
+        )
 
 
 class LinkFault(Exception):  # noqa: N818  the controller's fault, no error of ours

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from harness.attach.base import Attachment, LinkFault
 from harness.run import Answers, Case, Run
 
@@ -21,7 +23,16 @@ def drive(attachment: Attachment, case: Case) -> Run:
     identity = attachment.hello()
     case = attachment.as_given(case)
     attachment.start(case.settings, case.soc)
-    parts: list[Answers] = []
+    return Run(case, identity, Answers.joined(answers_by_stretch(attachment, case)))
+
+
+def answers_by_stretch(attachment: Any, case: Any) -> list[Any]:
+    """What is answered to each stretch of a case, whatever the role of who has been started.
+
+    Raises:
+        LinkFault: it did not answer as it should; `index` counts in the trace of the case.
+    """
+    parts = []
     for start, stop, power_was_lost in case.stretches():
         if power_was_lost:
             attachment.power_cycle()
@@ -31,4 +42,4 @@ def drive(attachment: Attachment, case: Case) -> Run:
             if fault.index >= 0:
                 fault.index += start
             raise
-    return Run(case, identity, Answers.joined(parts))
+    return parts

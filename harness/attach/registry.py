@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from importlib import import_module
 
 from attrs import frozen
 
 from ctrl.errors import nearest
-from harness.attach.base import AttachError, Attachment
+from harness.attach.base import AttachError, Attachment, refuse_limit
 
 # (whole name, what stands after the colon, longest wait for one answer in s) -> attachment
 Opener = Callable[[str, str, float], Attachment]
@@ -50,10 +49,7 @@ def attach(spec: str, *, limit_s: float = 10.0) -> Attachment:
     Raises:
         AttachError: there is no such controller; the message says what would be right.
     """
-    if not (math.isfinite(limit_s) and limit_s > 0):
-        raise AttachError(
-            f"the limit for one answer is {limit_s!r} s", hint="it must be greater than 0"
-        )
+    refuse_limit(limit_s)
     kind, _, rest = spec.partition(":")
     if kind not in KINDS:
         raise AttachError(f"there is no controller {spec!r}", hint=_hint(spec, kind))

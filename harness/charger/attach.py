@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Callable, Mapping
-from math import isfinite
 from typing import Any, Protocol
 
 import numpy as np
@@ -19,7 +18,8 @@ from ctrl.charger import (
 )
 from ctrl.errors import nearest
 from harness.attach.answers import AnswerColumns, numbers, words
-from harness.attach.base import Attached, AttachError, LinkFault
+from harness.attach.base import Attached, AttachError, LinkFault, refuse_limit
+from harness.attach.drive import answers_by_stretch
 from harness.attach.identity import identity_from
 from harness.attach.reference import project_version
 from harness.charger.case import (
@@ -187,10 +187,7 @@ def attach_charger(spec: str, *, limit_s: float = 10.0) -> ChargerAttachment:
     Raises:
         AttachError: there is no such charger; the message says what would be right.
     """
-    if not (isfinite(limit_s) and limit_s > 0):
-        raise AttachError(
-            f"the limit for one answer is {limit_s!r} s", hint="it must be greater than 0"
-        )
+    refuse_limit(limit_s)
     kind, _, rest = spec.partition(":")
     if kind == "py":
         from harness.charger.attach_python import open_class
@@ -222,14 +219,5 @@ def drive_charger(attachment: ChargerAttachment, case: ChargerCase) -> ChargerRu
         raise ValueError(f"case {case.id} has no samples")
     identity = attachment.hello()
     attachment.start(case.settings)
-    parts = []
-    for start, stop, power_was_lost in case.stretches():
-        if power_was_lost:
-            attachment.power_cycle()
-        try:
-            parts.append(attachment.run(case.trace.part(start, stop)))
-        except LinkFault as fault:
-            if fault.index >= 0:
-                fault.index += start
-            raise
+    parts = answers_by_stretch(attachment, case)
     return ChargerRun(case, identity, ChargerAnswers.joined(parts))

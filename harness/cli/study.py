@@ -124,11 +124,12 @@ def _run(
 
 
 def _ran(study: Study, folder: Folder, workers: int | None, address: str | None) -> Ran:
-    from harness.study.item import COLUMN_COUNT, job_of, prepare
+    from harness.study.item import job_of, prepare
     from harness.study.running import Progress, run
+    from harness.study.space import MOST_COLUMNS
 
     job = job_of(study)
-    folder.check_space(study.banks_an_item * len(study.arms), COLUMN_COUNT)
+    folder.check_space(study.banks_an_item * len(study.arms), MOST_COLUMNS)
     with counting_bar(study.items) as tell:
         if not folder.complete:
             tell(folder.done, "compiling; the first time this takes about a minute")

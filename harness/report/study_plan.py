@@ -7,8 +7,7 @@ from rich.table import Table
 
 from harness.report.console import paragraph
 from harness.report.words import count
-from harness.study.results import COLUMNS, KEYS
-from harness.study.space import needed_bytes
+from harness.study.space import MOST_COLUMNS, needed_bytes
 from harness.study.study import Study
 from harness.study.told import law_words
 
@@ -21,7 +20,7 @@ def show_plan(console: Console, study: Study) -> None:
     arms, packs = len(study.arms), len(study.scenario.pack)
     years = study.banks * study.days / 365.0
     rows = study.banks_an_item * arms
-    needed_mb = needed_bytes(study.items, rows, len(KEYS) + len(COLUMNS)) / _MB
+    needed_mb = needed_bytes(study.items, rows, MOST_COLUMNS) / _MB
     facts = Table.grid(padding=(0, 2))
     for name, value in (
         ("rules", ", ".join(study.rules)),

@@ -53,7 +53,7 @@ HOUR_S = 3600.0
 
 
 def compile_for(rules: Sequence[ResetRule]) -> None:
-    """Compile the loop for these rules, so that the first bank does not wait for it.
+    """Compile the conditions of these rules, and bind the loop to them; it is compiled when it runs.
 
     Args:
         rules: all rules of a study.

@@ -13,14 +13,12 @@ import numpy as np
 import numpy.typing as npt
 from attrs import evolve
 
-from harness.study.engine import Thresholds, columns_of, compile_for, tally_bank
+from harness.study.engine import Thresholds, columns_of, tally_bank
 from harness.study.running import Job
 from harness.study.study import Study, code_fingerprint
 from harness.study.study_file import from_content
 
 Columns = dict[str, npt.NDArray[Any]]
-# Columns of a row, at most; for what a study takes on a disk.
-COLUMN_COUNT = 32
 # These are counted; every other column is a number.
 WHOLE = {"bank": np.int64, "arm": np.int16, "stopped": np.int8}
 
@@ -73,7 +71,6 @@ def prepare(study: Study) -> None:
     Raises:
         InputError: a rule that cannot be compiled.
     """
-    compile_for(tuple(study.reset_rules.values()))
     # numba compiles a kernel when it is called first, and keeps it for other processes.
     world = study.bank_world(0)
     step = evolve(world, duration_s=world.interval_s)

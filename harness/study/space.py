@@ -15,6 +15,9 @@ _BLOCK = 4096
 _FILE_BYTES, _COLUMN_BYTES = 2048, 256
 _NUMBER_BYTES = 8
 
+# Columns of a row, at most.
+MOST_COLUMNS = 32
+
 
 def needed_bytes(items: int, rows_an_item: int, columns: int, *, done: int = 0) -> int:
     """What a study still takes on a disk until its parts are put together, at most, in bytes.
