@@ -1,4 +1,4 @@
-"""The page of shipped vectors, from their files."""
+"""The pages of shipped vectors, from their files: one for controllers, one for chargers."""
 
 from __future__ import annotations
 
@@ -13,21 +13,32 @@ from harness.cases.folder import vectors_folder
 from harness.cases.recipe import TAGS
 from harness.cases.vector import Vector
 
-_INTRODUCTION = """\
+CONTROLLER, CHARGER = "controller", "charger"
+CHARGER_PLACE = "reference/charger-vectors.md"
+_INTRODUCTIONS = {
+    CONTROLLER: """\
 # Shipped vectors
 
 {count} traces with settings and the behaviour that must follow. What their members mean is said in
 the [vector format](vector-format.md). `fullproof vectors show ID` prints one of them.
-"""
+""",
+    CHARGER: """\
+# Shipped vectors for a charger
+
+{count} traces of what packs say, with settings and the corridor in which every right charger stays. What
+their members mean is said in the [vector format](vector-format.md#charger). `fullproof vectors show
+--role charger ID` prints one of them.
+""",
+}
 
 
 @cache
-def shipped() -> tuple[dict[str, Any], ...]:
-    """The shipped vectors in the order of their ids, without their samples."""
+def shipped(role: str = CONTROLLER) -> tuple[dict[str, Any], ...]:
+    """The shipped vectors of a role in the order of their ids, without their samples."""
     found = []
     for path in vectors_folder().rglob("*.json"):
         content = json.loads(path.read_text(encoding="utf-8"))
-        if "rows" in content:
+        if "rows" in content and content.get("role", CONTROLLER) == role:
             content["samples"] = len(content.pop("rows"))
             found.append(content)
     return tuple(sorted(found, key=lambda vector: str(vector["id"])))
@@ -44,16 +55,25 @@ def requirement_link(requirement: str, *, folder: str = "requirements/") -> str:
     return f"[{requirement}]({folder}{group.lower()}.md#{slug}){{ .id }}"
 
 
+def charger_requirement_link(requirement: str) -> str:
+    """A link to a requirement of a charger; those of the link itself are those of a controller."""
+    if requirement.startswith("LINK."):
+        return requirement_link(requirement)
+    place = requirement.lower().replace(".", "-")
+    return f"[{requirement}](charger-requirements.md#{place}){{ .id }}"
+
+
 def sentence(text: str) -> str:
     """Words as a sentence: a capital in front, a full stop behind."""
     whole = text[:1].upper() + text[1:]
     return whole if whole.endswith((".", "!", "?")) else f"{whole}."
 
 
-def vectors_page() -> str:
-    """The page as Markdown: one heading a group, one a vector."""
-    parts = [_INTRODUCTION.format(count=len(shipped()))]
-    for group, vectors in groupby(shipped(), lambda vector: str(vector["id"]).partition("/")[0]):
+def vectors_page(role: str = CONTROLLER) -> str:
+    """The page of a role as Markdown: one heading a group, one a vector."""
+    found = shipped(role)
+    parts = [_INTRODUCTIONS[role].format(count=len(found))]
+    for group, vectors in groupby(found, lambda vector: str(vector["id"]).partition("/")[0]):
         parts.append(f"## {group}\n")
         parts.extend(_entry(vector) for vector in vectors)
     return "\n".join(parts)
@@ -77,15 +97,16 @@ def tags_table() -> str:
 
 
 def _entry(vector: dict[str, Any]) -> str:
+    linked = requirement_link if vector.get("role") != CHARGER else charger_requirement_link
     positive = [name for name in vector["requirements"] if name not in vector["negative"]]
     lines = [
         f"### {vector['id']} {{#{anchor(vector['id'])}}}\n",
         f"**{sentence(vector['title'])}** {vector['description']}\n",
         f"*Why:* {sentence(vector['why'])}\n",
-        _listed("Exercises", [requirement_link(name) for name in positive]),
+        _listed("Exercises", [linked(name) for name in positive]),
         _listed(
             "Exercises by what must not happen",
-            [requirement_link(name) for name in vector["negative"]],
+            [linked(name) for name in vector["negative"]],
         ),
         _listed("Needs", [f"`{name}`" for name in vector["features"]]),
         _listed("Meant to catch", vector["catches"], separator="; "),

@@ -6,6 +6,8 @@ from pathlib import Path
 
 from harness.errors import InputError
 
+# Vectors for chargers lie in a folder of their own, group by group.
+CHARGER_FOLDER = "charger"
 _PACKAGE = Path(__file__).resolve().parents[1]
 # In an installed wheel the vectors lie inside the package, in a source tree beside it.
 _PLACES = (_PACKAGE / "vectors", _PACKAGE.parent / "vectors")

@@ -11,24 +11,25 @@ import numpy as np
 from attrs import frozen
 
 from harness.cases.builder import NotApplicableError
-from harness.cases.folder import vectors_folder
+from harness.cases.files import compared
+from harness.cases.folder import CHARGER_FOLDER, vectors_folder
 from harness.cases.margins import close_readings, stages_of
 from harness.cases.recipe import SOURCES, TAGS
 from harness.cases.recipes import all_recipes
-from harness.cases.render import files_of, render
-from harness.cases.schema import SCHEMA_NAME
+from harness.cases.render import render, texts_of
+from harness.cases.schema import CHARGER_SCHEMA_NAME, SCHEMA_NAME
 from harness.cases.settling import unsettled
 from harness.cases.timers import close_timers
 from harness.cases.vector import Vector, read_vector
-from harness.errors import InputError
 from harness.run import FEATURES
 
 # What any message exchanged with a controller puts to the test: no vector is about it.
 TRANSPORT_GROUP, ABOUT_CASES = "LINK", ("LINK.cuts", "LINK.fresh-start")
 LEAST_VECTORS = 2
-_ID = re.compile(r"[a-z]+/[a-z0-9]+(-[a-z0-9]+)*")
+# Group and slug.
+ID = re.compile(r"[a-z]+/[a-z0-9]+(-[a-z0-9]+)*")
 # What lies in the folder beside the vectors.
-_OTHER_FILES = frozenset({"README.md", SCHEMA_NAME, "published/README.md"})
+_OTHER_FILES = frozenset({"README.md", SCHEMA_NAME, CHARGER_SCHEMA_NAME, "published/README.md"})
 _SOURCE_SUFFIX = ".bdf.csv"
 
 
@@ -96,7 +97,7 @@ def known_requirements() -> tuple[str, ...]:
 
 
 def _names(vector: Vector) -> Iterator[str]:
-    if not _ID.fullmatch(vector.id):
+    if not ID.fullmatch(vector.id):
         yield f"the id {vector.id!r} is no slug of the form group/some-name"
     known = known_requirements()
     for name in vector.requirements:
@@ -242,25 +243,10 @@ def _coverage(vectors: tuple[Vector, ...]) -> Iterator[Problem]:
 
 
 def _files(folder: Path, vectors: list[Vector]) -> Iterator[Problem]:
-    expected: dict[str, str] = {}
-    for vector in vectors:
-        for name, text in files_of(vector).items():
-            expected[f"{vector.group}/{name}"] = text
-    present = {
-        path.relative_to(folder).as_posix(): path for path in folder.rglob("*") if path.is_file()
-    }
-    for name, text in sorted(expected.items()):
-        if name not in present:
-            yield Problem(name, "files", "the file is missing; render the vectors again")
-        elif present[name].read_bytes() != text.encode():
-            yield Problem(
-                name, "files", "the file differs from its recipe; render the vectors again"
-            )
-        elif name.endswith(".json"):
-            try:
-                read_vector(present[name])
-            except InputError as error:
-                yield Problem(name, "schema", str(error))
-    for name in sorted(set(present) - set(expected) - _OTHER_FILES):
-        if not name.endswith(_SOURCE_SUFFIX):
-            yield Problem(name, "files", "there is no recipe for this file")
+    for found in compared(folder, texts_of(vectors), read_vector, _may_be_there):
+        yield Problem(*found)
+
+
+def _may_be_there(name: str) -> bool:
+    other_role = name.startswith(f"{CHARGER_FOLDER}/")
+    return name in _OTHER_FILES or name.endswith(_SOURCE_SUFFIX) or other_role

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from ctrl.settings import Settings
 from harness.cases.builder import LAST_SAMPLES, NotApplicableError
+from harness.cases.files import write_texts
 from harness.cases.margins import close_readings, stages_of
 from harness.cases.passages import Passages
 from harness.cases.recipe import Recipe
@@ -15,7 +16,6 @@ from harness.cases.settling import unsettled
 from harness.cases.timers import close_timers
 from harness.cases.trace_file import csv_rows
 from harness.cases.vector import FORMAT, Vector, to_json
-from harness.errors import InputError
 from harness.run import Case
 
 
@@ -114,16 +114,14 @@ def write(folder: str | Path, vectors: Iterable[Vector] | None = None) -> tuple[
     Raises:
         InputError: a file cannot be written.
     """
-    changed: list[Path] = []
-    for vector in (render(recipe) for recipe in all_recipes()) if vectors is None else vectors:
-        for name, text in files_of(vector).items():
-            path = Path(folder) / vector.group / name
-            try:
-                if path.exists() and path.read_text(encoding="utf-8") == text:
-                    continue
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_text(text, encoding="utf-8", newline="\n")
-            except OSError as error:
-                raise InputError(f"cannot be written: {error.strerror}", file=path) from None
-            changed.append(path)
-    return tuple(changed)
+    chosen = (render(recipe) for recipe in all_recipes()) if vectors is None else vectors
+    return write_texts(folder, texts_of(chosen))
+
+
+def texts_of(vectors: Iterable[Vector]) -> dict[str, str]:
+    """The text of the files of vectors, by their paths in the folder of all."""
+    return {
+        f"{vector.group}/{name}": text
+        for vector in vectors
+        for name, text in files_of(vector).items()
+    }

@@ -1,4 +1,4 @@
-"""The JSON Schema of a vector, applied with an error that names the member at fault."""
+"""The JSON Schema of a vector of either role, applied with an error that names the member at fault."""
 
 from __future__ import annotations
 
@@ -14,27 +14,33 @@ from harness.cases.folder import vectors_folder
 from harness.errors import InputError
 
 SCHEMA_NAME = "vector.schema.json"
+CHARGER_SCHEMA_NAME = "charger-vector.schema.json"
 
 
 @cache
-def _validator() -> Draft202012Validator:
-    schema = orjson.loads((vectors_folder() / SCHEMA_NAME).read_bytes())
+def _validator(name: str) -> Draft202012Validator:
+    schema = orjson.loads((vectors_folder() / name).read_bytes())
     Draft202012Validator.check_schema(schema)
     return Draft202012Validator(schema)
 
 
-def refuse_unfit(content: Any, path: Path) -> None:
-    """Compare what a JSON file holds with the schema.
+def refuse_unfit(content: Any, path: Path, name: str = SCHEMA_NAME) -> None:
+    """Compare what a JSON file holds with a schema.
+
+    Args:
+        content: what the file holds.
+        path: the file, for the error.
+        name: the schema, a file beside the vectors.
 
     Raises:
         InputError: it does not fit; with the member's path.
     """
-    error = best_match(_validator().iter_errors(content))
+    error = best_match(_validator(name).iter_errors(content))
     if error is not None:
         member = error.json_path.removeprefix("$").removeprefix(".")
         raise InputError(
             f"{error.message:.200}",
             file=path,
             column=member,
-            hint=f"{SCHEMA_NAME} says what a vector looks like",
+            hint=f"{name} says what a vector looks like",
         )

@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import cattrs
-import orjson
 from attrs import frozen
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 
 from ctrl.errors import SettingsError
 from ctrl.settings import Settings
+from harness.cases.json_text import members_text, plain, table
 from harness.cases.trace_file import load_json, trace_from_json
 from harness.errors import InputError
 from harness.run import Case, Expected, Trace
@@ -87,10 +87,7 @@ def to_json(vector: Vector) -> str:
     """The vector as JSON: one member a line, one row a line; the same bits when read again."""
     members = _converter().unstructure(vector)
     trace: Trace = members.pop("trace")
-    lines = [f"  {_text(name)}: {_text(value)}" for name, value in members.items()]
-    lines.append(f'  "columns": {_text(trace.columns)}')
-    rows = ",\n".join(f"    {_text([_plain(x) for x in row])}" for row in trace.rows())
-    lines.append(f'  "rows": [\n{rows}\n  ]')
+    lines = [*members_text(members), table(trace.columns, trace.rows())]
     return "{\n" + ",\n".join(lines) + "\n}\n"
 
 
@@ -128,31 +125,13 @@ def _converter() -> cattrs.Converter:
     converter.register_unstructure_hook(Settings, _settings)
     converter.register_structure_hook(Trace, lambda value, _: value)
     converter.register_unstructure_hook(Trace, lambda value: value)
-    for plain in (Expected, Vector):
+    for stored in (Expected, Vector):
         converter.register_structure_hook(
-            plain, make_dict_structure_fn(plain, converter, _cattrs_forbid_extra_keys=True)
+            stored, make_dict_structure_fn(stored, converter, _cattrs_forbid_extra_keys=True)
         )
-        converter.register_unstructure_hook(plain, make_dict_unstructure_fn(plain, converter))
+        converter.register_unstructure_hook(stored, make_dict_unstructure_fn(stored, converter))
     return converter
 
 
 def _settings(settings: Settings) -> dict[str, Any]:
-    return {name: _plain(value) for name, value in settings.to_mapping().items()}
-
-
-def _plain(value: Any) -> Any:
-    """Whole numbers without a decimal point: easier to read, and the same number."""
-    if isinstance(value, tuple | list):
-        return [_plain(part) for part in value]
-    whole = isinstance(value, float) and value.is_integer() and abs(value) < 2**53
-    return int(value) if whole else value
-
-
-def _text(value: Any) -> str:
-    """One line of JSON, with a blank after each comma and colon, numbers at full precision."""
-    if isinstance(value, dict):
-        parts = [f"\n    {_text(name)}: {_text(part)}" for name, part in value.items()]
-        return "{" + ",".join(parts) + "\n  }"
-    if isinstance(value, tuple | list):
-        return "[" + ", ".join(_text(_plain(part)) for part in value) + "]"
-    return orjson.dumps(_plain(value)).decode()
+    return {name: plain(value) for name, value in settings.to_mapping().items()}

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from attrs import frozen
+from attrs import evolve, frozen
 
 from ctrl.charger import ChargerSettings
 from ctrl.vocabulary import Stage
@@ -69,8 +70,34 @@ class ChargerTrace:
     @property
     def columns(self) -> tuple[str, ...]:
         """The names of the columns in the line protocol; packs are counted from 1."""
-        each = [f"{name}_{p}" for p in range(1, self.packs + 1) for name in PACK_COLUMNS]
-        return (*OWN_COLUMNS, *each)
+        return trace_columns(self.packs)
+
+    def column(self, name: str) -> Floats:
+        """One column of the line protocol; raises `KeyError` where there is none of that name."""
+        if name in OWN_COLUMNS:
+            own: Floats = getattr(self, name)
+            return own
+        column, p = self._place(name)
+        values: Floats = getattr(self, column)[:, p]
+        return values
+
+    def with_column(self, name: str, values: Floats) -> ChargerTrace:
+        """The trace with another column of the line protocol; raises `KeyError` as `column`."""
+        if name in OWN_COLUMNS:
+            own: dict[str, Any] = {name: values}
+            return evolve(self, **own)
+        column, p = self._place(name)
+        table = getattr(self, column).copy()
+        table[:, p] = values
+        changed: dict[str, Any] = {column: table}
+        return evolve(self, **changed)
+
+    def _place(self, name: str) -> tuple[str, int]:
+        """Which table a column of a pack stands in, and the index of the pack."""
+        if name not in self.columns[len(OWN_COLUMNS) :]:
+            raise KeyError(name)
+        column, _, pack = name.rpartition("_")
+        return column, int(pack) - 1
 
     def part(self, start: int, stop: int) -> ChargerTrace:
         """The samples from `start` up to, not including, `stop`, as views."""
@@ -86,6 +113,12 @@ class ChargerTrace:
                 values = getattr(self, name)[:, p]
                 columns.append(_words(values) if name == "stage" else _numbers(values))
         return [list(row) for row in zip(*columns, strict=True)]
+
+
+def trace_columns(packs: int) -> tuple[str, ...]:
+    """The names of the columns of a trace in the line protocol; packs are counted from 1."""
+    each = [f"{name}_{p}" for p in range(1, packs + 1) for name in PACK_COLUMNS]
+    return (*OWN_COLUMNS, *each)
 
 
 def _numbers(values: Floats) -> list[Value]:

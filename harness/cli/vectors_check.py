@@ -5,39 +5,41 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 from rich.console import Console
 from rich.text import Text
 
-from harness.cases import Vector, shipped
-from harness.cases.folder import vectors_folder
-from harness.cases.lint import check, known_requirements
 from harness.cli import exits
+from harness.cli.judge_options import role_option
+from harness.cli.vectors_side import VectorsSide, vectors_side_of
 from harness.errors import InputError
 from harness.report.console import columns, console_for, line, paragraph
 from harness.report.words import count
 
 
 @click.command("check", short_help="Check that the vectors are as they have to be.")
+@role_option
 @click.argument("folder", required=False)
 @click.option("--verbose", is_flag=True, help="Also count the vectors of each requirement.")
-def command(folder: str | None, verbose: bool) -> int:
+def command(role: str, folder: str | None, verbose: bool) -> int:
     """Check the shipped vectors, or those in FOLDER, against their recipes and their own rules."""
     if folder is not None and not Path(folder).is_dir():
         raise InputError("there is no such folder", file=folder)
     console = console_for(sys.stdout)
-    problems = check(None if folder is None else Path(folder))
+    side = vectors_side_of(role)
+    problems = side.check(None if folder is None else Path(folder))
     for problem in problems:
         line(console, str(problem))
-    place = folder or vectors_folder()
+    place = folder or side.folder()
     if problems:
         wrong = count(len(problems), "problem")
         paragraph(console, f"{place}: {wrong}", style="bold red")
         return exits.DOES_NOT_CONFORM
-    vectors = shipped()
+    vectors = side.shipped()
     if verbose:
-        _show_requirements(console, vectors)
+        _show_requirements(console, side, vectors)
         console.print()
     rows = sum(len(each.trace) for each in vectors)
     exercised = {name for each in vectors for name in each.requirements}
@@ -52,9 +54,9 @@ def command(folder: str | None, verbose: bool) -> int:
     return exits.CONFORMS
 
 
-def _show_requirements(console: Console, vectors: Sequence[Vector]) -> None:
+def _show_requirements(console: Console, side: VectorsSide, vectors: Sequence[Any]) -> None:
     rows = []
-    for name in known_requirements():
+    for name in side.known():
         of_it = [each for each in vectors if name in each.requirements]
         negative = sum(name in each.negative for each in of_it)
         rows.append([Text(name), Text(str(len(of_it))), Text(str(negative))])

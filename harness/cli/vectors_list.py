@@ -2,30 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import click
 import orjson
 
 from ctrl.errors import nearest
-from harness.cases import Vector, shipped
 from harness.cli import exits
+from harness.cli.judge_options import role_option
 from harness.cli.outputs import refuse_unwritable, writing
+from harness.cli.vectors_side import vectors_side_of
 from harness.errors import InputError
+from harness.report.catalogue import catalogue_of
 from harness.report.words import count
-from harness.rules import REQUIREMENTS
 
 
 @click.command("list", short_help="Name every vector.")
+@role_option
 @click.option("--requirement", metavar="ID", help="Only vectors that exercise this requirement.")
 @click.option("--json", "json_file", metavar="FILE", help="Write them as JSON; - is stdout.")
-def command(requirement: str | None, json_file: str | None) -> int:
+def command(role: str, requirement: str | None, json_file: str | None) -> int:
     """Name every vector, one a line, with its title."""
     refuse_unwritable(json_file)
-    known = [each.id for each in REQUIREMENTS]
+    known = [each.id for each in catalogue_of(role)]
     if requirement is not None and requirement not in known:
         raise InputError(
             f"there is no requirement {requirement!r}", hint=nearest(requirement, known)
         )
-    found = [each for each in shipped() if requirement is None or requirement in each.requirements]
+    shipped = vectors_side_of(role).shipped()
+    found = [each for each in shipped if requirement is None or requirement in each.requirements]
     if json_file:
         with writing(json_file) as file:
             file.write(_json(found))
@@ -38,7 +44,7 @@ def command(requirement: str | None, json_file: str | None) -> int:
     return exits.CONFORMS
 
 
-def _json(found: list[Vector]) -> str:
+def _json(found: Sequence[Any]) -> str:
     told = [
         {
             "id": each.id,

@@ -7,36 +7,39 @@ from typing import Any
 
 import click
 
-from harness.cases.folder import vectors_folder
-from harness.cases.render import rendered, write
 from harness.cli import exits
-from harness.cli.settings_options import given_settings, is_given, settings_options
+from harness.cli.judge_options import role_option
+from harness.cli.settings_options import is_given, settings_options
+from harness.cli.vectors_side import vectors_side_of
 from harness.errors import InputError
 from harness.report.words import count
 
 
 @click.command("render", short_help="Write the vectors for settings of your own.")
+@role_option
 @settings_options
 @click.option("--shipped", is_flag=True, help="Write the shipped vectors again, in their place.")
 @click.argument("folder", required=False)
-def command(shipped: bool, folder: str | None, **settings: Any) -> int:
+def command(role: str, shipped: bool, folder: str | None, **settings: Any) -> int:
     """Write every vector into FOLDER, as JSON and as CSV, for settings of your own.
 
     What cannot be written for these settings is named, with the reason.
     """
     if shipped and (folder or is_given(**settings)):
         raise InputError("--shipped goes with no folder and no settings")
+    side = vectors_side_of(role)
     if shipped:
-        place = vectors_folder()
-        changed = write(place)
+        place = side.folder()
+        changed = side.write(place)
         click.echo(f"{place}: {count(len(changed), 'file')} written, the others were up to date")
         return exits.CONFORMS
     if not folder:
         raise InputError("no folder was named", hint="name one to write into, or use --shipped")
     if Path(folder).exists() and not Path(folder).is_dir():
         raise InputError("is no folder", file=folder, hint="name a folder to write into")
-    vectors, reasons = rendered(given_settings(**settings))
-    changed = write(folder, vectors)
+    options = (settings["settings_file"], settings["cells"], settings["changes"])
+    vectors, reasons = side.rendered(side.settings(options))
+    changed = side.write(folder, vectors)
     for name, reason in reasons.items():
         click.echo(f"not applicable: {name}: {reason}")
     told = f"{count(len(vectors), 'vector')}, {len(reasons)} not applicable"

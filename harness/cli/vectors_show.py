@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import sys
+from typing import Any
 
 import click
 from rich.console import Console
 from rich.text import Text
 
-from harness.cases import Vector
 from harness.cli import exits
-from harness.cli.named import vector_named
+from harness.cli.judge_options import role_option
+from harness.cli.named import named
+from harness.cli.vectors_side import Table, vectors_side_of
 from harness.report.console import columns, console_for, line, paragraph
 from harness.report.words import changed_settings, count, number
 
@@ -19,6 +21,7 @@ FIRST_ROWS = 12
 
 
 @click.command("show", short_help="Show one vector.")
+@role_option
 @click.argument("vector_id", metavar="ID")
 @click.option(
     "--rows",
@@ -28,9 +31,10 @@ FIRST_ROWS = 12
     metavar="N",
     help="How many of its rows.",
 )
-def command(vector_id: str, rows: int) -> int:
+def command(role: str, vector_id: str, rows: int) -> int:
     """Show what the vector ID does, why, what must come of it, and its first N rows."""
-    found = vector_named(vector_id)
+    side = vectors_side_of(role)
+    found = named(vector_id, side.shipped())
     console = console_for(sys.stdout)
     line(console, (found.id, "bold"), ": ", (found.title, "bold"))
     told = (
@@ -43,32 +47,28 @@ def command(vector_id: str, rows: int) -> int:
         ("source", found.source),
         ("tags", ", ".join(found.tags)),
         ("settings", changed_settings(found.settings)),
-        ("start", f"at a state of charge of {number(found.soc)}"),
-        ("stages", ", ".join(f"{word} at {number(t)} s" for t, word in found.expected.stages)),
-        ("full resets", ", ".join(f"at {number(t)} s" for t in found.expected.resets)),
-        (
-            "counts",
-            ", ".join(
-                f"{number(soc)} at {number(t)} s (within {number(within)})"
-                for t, soc, within in found.expected.soc
-            ),
-        ),
+        *side.start(found),
+        *side.expected(found),
         ("power lost", ", ".join(f"before sample {index}" for index in found.power_cycles)),
         ("cut", ", ".join(f"before sample {index}" for index in found.cuts)),
     )
     for label, text in told:
         if text:
             paragraph(console, text, indent=LABEL, first=label)
-    if rows:
+    for each in side.tables(found, rows) if rows else ():
         console.print()
-        _show_rows(console, found, rows)
+        _show_table(console, each)
     return exits.CONFORMS
 
 
-def _show_rows(console: Console, found: Vector, most: int) -> None:
-    names = found.trace.columns
-    part = found.trace.part(0, most).rows()
-    cells = [[Text("-" if value is None else number(value)) for value in row] for row in part]
-    columns(console, names, cells, [True] * len(names))
-    if (rest := len(found.trace) - most) > 0:
+def _show_table(console: Console, table: Table) -> None:
+    cells = [[Text(_cell(value)) for value in row] for row in table.rows]
+    columns(console, table.heads, cells, [True] * len(table.heads))
+    if (rest := table.whole - len(table.rows)) > 0:
         line(console, (f"and {count(rest, 'more row')}", "dim"))
+
+
+def _cell(value: Any) -> str:
+    if value is None or value == "":
+        return "-"
+    return value if isinstance(value, str) else number(value)
