@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from ctrl.errors import SettingsError, nearest
@@ -11,19 +11,42 @@ from harness.attach.base import LinkFault
 from harness.run import FEATURES, Identity
 
 PROTOCOL = 1
+ROLE = "controller"
+OTHER_ROLES = ("charger",)
 
 
-def identity_from(answer: Mapping[str, Any]) -> Identity:
+def identity_from(
+    answer: Mapping[str, Any],
+    names: Sequence[str] = SETTING_NAMES,
+    settings: Callable[[Mapping[str, Any]], Any] = Settings.from_mapping,
+    role: str = ROLE,
+) -> Identity:
     """The identity in an answer to `hello`.
+
+    Args:
+        answer: the answer.
+        names: the settings that there are for this role.
+        settings: makes settings of a mapping; raises `SettingsError`.
+        role: the role that is asked for; a controller need not say its own.
 
     Raises:
         LinkFault: `LINK.greets`, with what is wrong and what would be right.
     """
+    said = answer.get("role")
+    if said != role and (role != ROLE or said in OTHER_ROLES):
+        observed = _said("role", said)
+        raise LinkFault(
+            "LINK.greets",
+            observed=observed,
+            expected=f"role {role!r}",
+            sentence=f"The answer to hello has {observed}; it must have role {role!r}. "
+            "The option --role says what is under test: a controller, or a charger.",
+        )
     protocol = answer.get("protocol")
     if protocol != PROTOCOL or isinstance(protocol, bool):
         raise _wrong(_said("protocol", protocol), f"protocol {PROTOCOL}")
     name, version, language = (_text(answer, key) for key in ("name", "version", "language"))
-    return Identity(name, version, language, _features(answer), _fixed(answer))
+    return Identity(name, version, language, _features(answer), _fixed(answer, names, settings))
 
 
 def _wrong(observed: str, expected: str) -> LinkFault:
@@ -57,7 +80,11 @@ def _features(answer: Mapping[str, Any]) -> frozenset[str]:
     return frozenset(features)
 
 
-def _fixed(answer: Mapping[str, Any]) -> Settings | None:
+def _fixed(
+    answer: Mapping[str, Any],
+    names: Sequence[str],
+    settings: Callable[[Mapping[str, Any]], Any],
+) -> Any:
     fixed = answer.get("fixed")
     if fixed is None:
         return None
@@ -65,10 +92,10 @@ def _fixed(answer: Mapping[str, Any]) -> Settings | None:
         raise _wrong(_said("fixed", fixed), "fixed as an object of settings, or left out")
     # A setting that is left out would be taken at its default, and the controller would be judged
     # by a value that it was perhaps not built with.
-    missing = [name for name in SETTING_NAMES if name not in fixed]
+    missing = [name for name in names if name not in fixed]
     if missing:
         raise _wrong(f"fixed without {', '.join(missing)}", "every setting, null for none")
     try:
-        return Settings.from_mapping(fixed)
+        return settings(fixed)
     except SettingsError as error:
         raise _wrong(f"fixed: {error}", "settings that the rules allow") from error

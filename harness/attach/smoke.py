@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from attrs import frozen
 
 from ctrl.settings import Settings
-from harness.attach.base import Attachment, LinkFault, Refused
-from harness.attach.program import ProgramAttachment
+from harness.attach.base import Attached, LinkFault, Refused
+from harness.attach.program import Program
 from harness.attach.registry import attach
 from harness.attach.schema import answer_complaints
 from harness.run import ANSWER_COLUMNS, Answers, Identity, Trace
@@ -58,23 +59,67 @@ def smoke(spec: str, *, limit_s: float = 10.0) -> list[Step]:
         AttachError: there is no such controller.
     """
     with attach(spec, limit_s=limit_s) as attachment:
-        return _Smoke(attachment).steps()
+        return Session(attachment).steps()
 
 
 class _Untried(Exception):  # noqa: N818  no error: a step was left out
     """A step that cannot or need not be tried; the text says why."""
 
 
-class _Smoke:
-    """The steps, in the order in which a session goes."""
+class Session:
+    """The steps, in the order in which a session goes; what is said is that of a controller.
 
-    def __init__(self, attachment: Attachment) -> None:
+    Attributes:
+        columns: the columns of an answer.
+    """
+
+    columns: Sequence[str] = ANSWER_COLUMNS
+
+    def __init__(self, attachment: Any) -> None:
+        """Of what is attached; nothing is said to it yet."""
         self._attachment = attachment
         self._identity: Identity | None = None
-        self._settings = Settings()
-        self._answers: Answers | None = None
+        self._settings = self._defaults()
+        self._answers: Any = None
+
+    def _defaults(self) -> Any:
+        """The settings of the first start."""
+        return Settings()
+
+    def _other_settings(self) -> Any:
+        """Settings that differ in many ways."""
+        return Settings.for_cells(
+            8,
+            on_sag="pause",
+            on_unconfirmed="wait",
+            return_soc=None,
+            empty_v=None,
+            cell_limit_v=None,
+            charge_min_c=None,
+            charge_max_c=None,
+        )
+
+    def _start_with(self, settings: Any) -> None:
+        self._attachment.start(settings, 0.5)
+
+    def _samples(self) -> Any:
+        """Samples that reach the hold: every column there, some readings missing."""
+        return _charge(self._settings)
+
+    def _nothing(self) -> Any:
+        """One sample without readings."""
+        nothing = np.array([np.nan])
+        return Trace(np.zeros(1), nothing, nothing, nothing, nothing, nothing)
+
+    def _joined(self, parts: list[Any]) -> Any:
+        return Answers.joined(parts)
+
+    def _cycles(self, identity: Identity) -> bool:
+        """Whether it says that it can lose its power."""
+        return "power_cycle" in identity.features
 
     def steps(self) -> list[Step]:
+        """Go through them all, and tell what came of each."""
         # What a step needs to have gone well: one fault is told once, and waited for once.
         plan: list[tuple[str, Callable[[], None], tuple[str, ...]]] = [
             (HELLO, self._hello, ()),
@@ -103,28 +148,27 @@ class _Smoke:
             self._settings = self._identity.fixed
 
     def _start(self) -> None:
-        self._attachment.start(self._settings, 0.5)
+        self._start_with(self._settings)
 
-    def _fresh_run(self, *cuts: int) -> Answers:
+    def _fresh_run(self, *cuts: int) -> Any:
         self._start()
-        trace = _charge(self._settings)
+        trace = self._samples()
         edges = (0, *cuts, len(trace))
-        return Answers.joined([self._attachment.run(trace.part(*part)) for part in pairwise(edges)])
+        return self._joined([self._attachment.run(trace.part(*part)) for part in pairwise(edges)])
 
     def _run(self) -> None:
         self._answers = self._fresh_run()
 
     def _run_of_nothing(self) -> None:
-        nothing = np.array([np.nan])
         self._start()
-        self._attachment.run(Trace(np.zeros(1), nothing, nothing, nothing, nothing, nothing))
+        self._attachment.run(self._nothing())
 
     def _power_cycle(self) -> None:
-        if self._identity and "power_cycle" not in self._identity.features:
+        if self._identity and not self._cycles(self._identity):
             raise _Untried("the controller does not claim power_cycle")
         self._fresh_run()
         self._attachment.power_cycle()
-        self._attachment.run(_charge(self._settings))
+        self._attachment.run(self._samples())
 
     def _again(self) -> None:
         self._compare(
@@ -136,15 +180,15 @@ class _Smoke:
 
     def _cut(self) -> None:
         self._compare(
-            self._fresh_run(len(_charge(self._settings)) // 2),
+            self._fresh_run(len(self._samples()) // 2),
             "LINK.cuts",
             "The same samples in two runs gave other answers than in one",
             "how a trace is cut into runs does not change the answers",
         )
 
-    def _compare(self, answers: Answers, requirement: str, sentence: str, expected: str) -> None:
+    def _compare(self, answers: Any, requirement: str, sentence: str, expected: str) -> None:
         assert self._answers is not None
-        for name in ANSWER_COLUMNS:
+        for name in self.columns:
             first, now = getattr(self._answers, name), getattr(answers, name)
             if first is not None and not np.array_equal(first, now):
                 row = int(np.flatnonzero(first != now)[0])
@@ -157,20 +201,10 @@ class _Smoke:
 
     def _other(self) -> None:
         if self._identity and self._identity.fixed is not None:
-            raise _Untried("the controller's settings cannot be set")
-        other = Settings.for_cells(
-            8,
-            on_sag="pause",
-            on_unconfirmed="wait",
-            return_soc=None,
-            empty_v=None,
-            cell_limit_v=None,
-            charge_min_c=None,
-            charge_max_c=None,
-        )
+            raise _Untried(f"the {self._attachment.role}'s settings cannot be set")
         # Whether it may refuse them is not asked here; that it can be started afterwards is.
         with suppress(Refused):
-            self._attachment.start(other, 0.0)
+            self._start_with(self._other_settings())
         self._start()
 
     def _stop(self) -> None:
@@ -179,7 +213,6 @@ class _Smoke:
 
 
 def _charge(settings: Settings) -> Trace:
-    """Samples that reach the hold: every column there, some readings missing."""
     size = 40
     v = np.linspace(settings.return_v, settings.absorption_v, size)
     v[size // 2 :] = settings.absorption_v
@@ -190,11 +223,13 @@ def _charge(settings: Settings) -> Trace:
 
 
 @contextmanager
-def _recorded(attachment: Attachment, tried: str, steps: list[Step]) -> Iterator[None]:
+def _recorded(attachment: Attached, tried: str, steps: list[Step]) -> Iterator[None]:
     """Turn what happens into a step; lines are held against the schema where there are lines."""
     complaints: list[str] = []
-    if isinstance(attachment, ProgramAttachment):
-        attachment.listener = lambda sent, received: complaints.extend(_complaints(sent, received))
+    if isinstance(attachment, Program):
+        attachment.listener = lambda sent, received: complaints.extend(
+            _complaints(sent, received, attachment.role)
+        )
     try:
         yield
         step = Step(tried, "ok")
@@ -207,8 +242,8 @@ def _recorded(attachment: Attachment, tried: str, steps: list[Step]) -> Iterator
     steps.append(step)
 
 
-def _complaints(sent: bytes, received: bytes) -> list[str]:
+def _complaints(sent: bytes, received: bytes, role: str) -> list[str]:
     try:
-        return answer_complaints(received, sent)
+        return answer_complaints(received, sent, role)
     except ValueError:
         return []  # not JSON: the attachment says so better

@@ -1,4 +1,4 @@
-"""Attach a charger under test: the reference, a Python class, or a program."""
+"""Attach a charger under test: the reference, a Python class, a program, or a C library."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from ctrl.charger import (
+    CHARGER_SETTING_NAMES,
     Charger,
     ChargerOutput,
     ChargerSample,
@@ -18,7 +19,7 @@ from ctrl.charger import (
 )
 from ctrl.errors import nearest
 from harness.attach.answers import AnswerColumns, numbers, words
-from harness.attach.base import Attached, AttachError, LinkFault, refuse_limit
+from harness.attach.base import Attached, AttachError, refuse_limit
 from harness.attach.drive import answers_by_stretch
 from harness.attach.identity import identity_from
 from harness.attach.reference import project_version
@@ -37,6 +38,7 @@ FORMS = {
     "ref": "ref",
     "py": "py:module:Class or py:path/to/file.py:Class",
     "exec": "exec:./program arguments",
+    "lib": "lib:./libcharger.so",
 }
 _STATE_CODES: dict[Any, int] = {conduct.word: int(conduct) for conduct in Conduct}
 
@@ -67,6 +69,33 @@ class ChargerAttachment(Attached):
             RuntimeError: there was no accepted `start` before.
         """
 
+    def as_given(self, case: ChargerCase) -> ChargerCase:
+        """The case as it reaches the charger, where its interface cannot say all of it.
+
+        A charger is judged by what it was given; see `Attachment.as_given`.
+        """
+        return case
+
+    def cannot_be_told(self, case: ChargerCase) -> str:
+        """Why a case cannot be told to the charger at all; empty where it can."""
+        fixed = self.hello().fixed
+        if fixed is None:
+            return ""
+        built, asked = fixed.to_mapping(), self.as_given(case).settings.to_mapping()
+        other = [name for name in CHARGER_SETTING_NAMES if built[name] != asked[name]]
+        if not other:
+            return ""
+        name, more = other[0], len(other) - 1
+        others = f", and {more} more of its settings differ" if more else ""
+        return (
+            f"made for {name} {_said(asked[name])}, and the charger was built with "
+            f"{_said(built[name])}{others}"
+        )
+
+
+def _said(value: Any) -> str:
+    return f"{value[0]:g} to {value[1]:g}" if isinstance(value, tuple) else f"{value:g}"
+
 
 class ChargerAnswerColumns(AnswerColumns):
     """What one charger answers from its start on, checked as it comes in; no column is left out."""
@@ -86,18 +115,10 @@ def charger_identity(answer: Mapping[str, Any]) -> Identity:
     Raises:
         LinkFault: `LINK.greets`, with what is wrong and what would be right.
     """
-    role = answer.get("role")
-    if role != ROLE:
-        observed = "no role" if role is None else f"role {role!r:.80}"
-        raise LinkFault(
-            "LINK.greets",
-            observed=observed,
-            expected=f"role {ROLE!r}",
-            sentence=f"The answer to hello has {observed}; it must have role {ROLE!r}: "
-            "what answers may be a controller.",
-        )
-    # No feature of a charger is optional so far, and none has fixed settings.
-    return identity_from({**answer, "features": (), "fixed": None})
+    # No feature of a charger is optional so far.
+    return identity_from(
+        {**answer, "features": ()}, CHARGER_SETTING_NAMES, ChargerSettings.from_mapping, ROLE
+    )
 
 
 class Stepper(Protocol):
@@ -197,6 +218,10 @@ def attach_charger(spec: str, *, limit_s: float = 10.0) -> ChargerAttachment:
         from harness.charger.attach_program import open_program
 
         return open_program(spec, rest, limit_s)
+    if kind == "lib":
+        from harness.charger.attach_library import open_library
+
+        return open_library(spec, rest, limit_s)
     if spec == "ref":
         return InProcessCharger(spec)
     forms = "; ".join(FORMS.values())
@@ -218,6 +243,7 @@ def drive_charger(attachment: ChargerAttachment, case: ChargerCase) -> ChargerRu
     if not len(case.trace):
         raise ValueError(f"case {case.id} has no samples")
     identity = attachment.hello()
+    case = attachment.as_given(case)
     attachment.start(case.settings)
     parts = answers_by_stretch(attachment, case)
     return ChargerRun(case, identity, ChargerAnswers.joined(parts))

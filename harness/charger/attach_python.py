@@ -4,8 +4,8 @@ The class is made as `Class(settings)`: a mapping of every setting by name. `ste
 packs)` takes one sample; `packs` is a list with one mapping a pack, of `request_v`, `request_a`,
 `pack_v`, `pack_a`, `stage` and `age_s`; None is a number that is missing. It returns a mapping or an
 object with `set_point_v`, `limit_a` and `state`. `power_cycle()` loses the power. The class says who
-it is in `name`, `version` and `role`, which is `charger`. It refuses settings by raising `ValueError`
-when it is made.
+it is in `name`, `version`, `role`, which is `charger`, and, where its settings cannot be set, `fixed`.
+It refuses settings by raising `ValueError` when it is made.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def open_class(spec: str, rest: str, limit_s: float) -> ChargerClass:
 class ChargerClass(PythonObject, ChargerAttachment):
     """A charger that is a Python class."""
 
-    members = ("name", "version", "role")
+    members = ("name", "version", "role", "fixed")
 
     def start(self, settings: ChargerSettings) -> None:
         """Make a new object of the class; see the base class."""

@@ -1,4 +1,4 @@
-"""The shipped example controller, made ready for use where the user names none."""
+"""The shipped example of a role, made ready for use where the user names none."""
 
 from __future__ import annotations
 
@@ -14,8 +14,6 @@ from pathlib import Path
 from attrs import frozen
 
 _FOLDER = Path(__file__).resolve().parents[1] / "examples"
-C_SOURCE = _FOLDER / "c" / "controller.c"
-PYTHON_SOURCE = _FOLDER / "python" / "controller.py"
 FLAGS = ("-std=c11", "-O2", "-lm")
 COMPILING_S = 60
 
@@ -33,38 +31,38 @@ class Example:
     told: str
 
 
-def example() -> Example:
-    """The example in C, compiled, or the one in Python where that is not possible."""
+def example(role: str = "controller") -> Example:
+    """The example of a role in C, compiled, or the one in Python where that is not possible."""
     compiler = shutil.which(os.environ.get("CC", "cc"))
     if compiler is None:
-        return _python(f"there is no C compiler {os.environ.get('CC', 'cc')!r}")
+        return _python(role, f"there is no C compiler {os.environ.get('CC', 'cc')!r}")
     try:
-        program = _compiled(compiler)
+        program = _compiled(compiler, _FOLDER / "c" / f"{role}.c")
     except (OSError, subprocess.SubprocessError) as error:
-        return _python(f"{compiler} could not compile the one in C: {_why(error)}")
+        return _python(role, f"{compiler} could not compile the one in C: {_why(error)}")
     return Example(
         f"exec:{shlex.quote(str(program))}", f"the example in C, compiled with {compiler}"
     )
 
 
-def _python(reason: str) -> Example:
-    command = shlex.join([sys.executable, str(PYTHON_SOURCE)])
+def _python(role: str, reason: str) -> Example:
+    command = shlex.join([sys.executable, str(_FOLDER / "python" / f"{role}.py")])
     return Example(f"exec:{command}", f"the example in Python, because {reason}")
 
 
-def _compiled(compiler: str) -> Path:
+def _compiled(compiler: str, source: Path) -> Path:
     """The program; compiled only where this source was not compiled before.
 
     Raises:
         OSError, subprocess.SubprocessError: it cannot be compiled.
     """
-    key = hashlib.sha256(C_SOURCE.read_bytes() + repr((compiler, FLAGS)).encode()).hexdigest()
+    key = hashlib.sha256(source.read_bytes() + repr((compiler, FLAGS)).encode()).hexdigest()
     folder = _kept_folder()
     program = folder / f"example-{key[:16]}"
     if not os.access(program, os.X_OK):
         fresh = folder / f"{program.name}.{os.getpid()}"
         subprocess.run(
-            [compiler, str(C_SOURCE), "-o", str(fresh), *FLAGS],
+            [compiler, str(source), "-o", str(fresh), *FLAGS],
             check=True,
             capture_output=True,
             text=True,

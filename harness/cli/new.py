@@ -10,6 +10,7 @@ import click
 
 from harness.attach.library.layout import HEADER
 from harness.cli import exits
+from harness.cli.judge_options import role_option
 from harness.errors import InputError
 from harness.report.console import console_for, line, paragraph
 
@@ -20,29 +21,40 @@ PLACES = {
     "workflow.yml": ".github/workflows/fullproof.yml",
     "pipeline.yml": ".gitlab-ci.yml",
 }
-FIRST = {"c": "make smoke", "python": "fullproof smoke py:controller.py:Controller"}
-THEN = {"c": "make verify", "python": "fullproof verify py:controller.py:Controller"}
+LANGUAGES = ("c", "python")
+CONTROLLER = "controller"
 
 
 @click.command()
-@click.argument("language", type=click.Choice(sorted(FIRST)))
+@click.argument("language", type=click.Choice(LANGUAGES))
 @click.argument("folder", type=click.Path(path_type=Path), metavar="DIR")
-def command(language: str, folder: Path) -> int:
+@role_option
+def command(language: str, folder: Path, role: str) -> int:
     """Write a starter project in LANGUAGE into DIR, a folder that is new or empty.
 
     It is attached as it stands, so `smoke` passes; `verify` fails and says what is missing.
     """
-    written = write(language, folder)
+    written = write(language, folder, role)
+    first, then = _next(language, role)
     console = console_for(sys.stdout)
     paragraph(console, f"Written into {folder}: {', '.join(written)}.")
     console.print()
     line(console, f"Next: cd {shlex.quote(str(folder))}")
-    line(console, f"      {FIRST[language]}     # passes")
-    line(console, f"      {THEN[language]}    # fails, and says what is missing")
+    line(console, f"      {first}     # passes")
+    line(console, f"      {then}    # fails, and says what is missing")
     return exits.CONFORMS
 
 
-def write(language: str, folder: Path) -> list[str]:
+def _next(language: str, role: str) -> tuple[str, str]:
+    """The commands that try it."""
+    if language == "c":
+        return "make smoke", "make verify"
+    spec = f"py:{role}.py:{role.title()}"
+    named = spec if role == CONTROLLER else f"--role {role} {spec}"
+    return f"fullproof smoke {named}", f"fullproof verify {named}"
+
+
+def write(language: str, folder: Path, role: str = CONTROLLER) -> list[str]:
     """Write the files of a starter project; returns their names.
 
     Raises:
@@ -58,7 +70,7 @@ def write(language: str, folder: Path) -> list[str]:
                 file=folder,
                 hint="name a folder that is new or empty",
             )
-        content = {PLACES.get(name, name): text for name, text in _files(language).items()}
+        content = {PLACES.get(name, name): text for name, text in _files(language, role).items()}
         for name, text in content.items():
             path = folder / name
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -68,8 +80,14 @@ def write(language: str, folder: Path) -> list[str]:
     return sorted(content)
 
 
-def _files(language: str) -> dict[str, str]:
-    sources = [path for path in (STARTERS / language).iterdir() if path.is_file()]
+def _files(language: str, role: str) -> dict[str, str]:
+    folders = [STARTERS / language]
+    if role != CONTROLLER:
+        # What is not about the role is the same.
+        folders.append(STARTERS / role / language)
+    sources = {path.name: path for folder in folders for path in folder.iterdir() if path.is_file()}
+    if role != CONTROLLER:
+        sources = {name: path for name, path in sources.items() if path.stem != CONTROLLER}
     if language == "c":
-        sources.append(HEADER)
-    return {path.name: path.read_text(encoding="utf-8") for path in sources}
+        sources[HEADER.name] = HEADER
+    return {name: path.read_text(encoding="utf-8") for name, path in sources.items()}

@@ -7,25 +7,27 @@ import sys
 
 import click
 
-from harness.attach.smoke import passed, smoke
+from harness.attach.smoke import Step, passed, smoke
 from harness.cli import exits
-from harness.cli.judge_options import limit_option
+from harness.cli.judge_options import limit_option, role_option
 from harness.report.console import console_for, line, paragraph
 
+ROLE = "controller"
 INDENT = 11
 STYLES = {"ok": "green", "failed": "bold red", "not tried": "yellow"}
 
 
 @click.command()
 @click.argument("controller")
+@role_option
 @limit_option
-def command(controller: str, limit_s: float) -> int:
+def command(controller: str, role: str, limit_s: float) -> int:
     """Speak every message once to CONTROLLER, and say what is wrong with its answers.
 
     This tries how the controller is attached, not how it behaves: that is what verify is for.
     """
     console = console_for(sys.stdout)
-    steps = smoke(controller, limit_s=limit_s)
+    steps = _steps(controller, role, limit_s)
     for step in steps:
         line(console, (step.outcome.ljust(INDENT), STYLES[step.outcome]), step.tried)
         if step.wrong:
@@ -38,10 +40,20 @@ def command(controller: str, limit_s: float) -> int:
     if passed(steps):
         text = f"The attachment works: {ok} of {len(steps)} steps were tried, none failed."
         paragraph(console, text)
-        line(console, f"Next: fullproof verify {shlex.quote(controller)}")
+        other = "" if role == ROLE else f"--role {role} "
+        line(console, f"Next: fullproof verify {other}{shlex.quote(controller)}")
         return exits.CONFORMS
     if not failed:
         paragraph(console, "Nothing could be tried.")
         return exits.NOT_JUDGED
     paragraph(console, f"The attachment does not work: {failed} of {len(steps)} steps failed.")
     return exits.DOES_NOT_CONFORM
+
+
+def _steps(spec: str, role: str, limit_s: float) -> list[Step]:
+    if role == ROLE:
+        return smoke(spec, limit_s=limit_s)
+    # What only this role needs is loaded only for it.
+    from harness.charger.smoke import charger_smoke
+
+    return charger_smoke(spec, limit_s=limit_s)

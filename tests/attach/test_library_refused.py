@@ -124,7 +124,11 @@ def test_a_function_is_missing(tmp_path: Path, source: str, said: str) -> None:
     ("line", "instead", "said"),
     [
         ("#define FULLPROOF_LAYOUT 1u", "#define FULLPROOF_LAYOUT 2u", "built with layout 2 of"),
-        ("uint32_t valid; ", "uint32_t valid, more; ", "fullproof_sample has 56 bytes in the"),
+        (
+            "uint32_t valid;            /* FULLPROOF_VALID_",
+            "uint32_t valid, more;      /* FULLPROOF_VALID_",
+            "fullproof_sample has 56 bytes in the",
+        ),
         ("uint8_t reserved[2];", "uint8_t reserved[12];", "fullproof_output has 40 bytes"),
         ("fullproof_real hold_s;", "", f"fullproof_settings has {SETTINGS_BYTES - 8} bytes"),
         ("typedef double fullproof_real;", "typedef long double fullproof_real;", "16 bytes"),

@@ -29,6 +29,20 @@ void fullproof_step(const void *, void *);
 void fullproof_run(const void *, void *, uint32_t, volatile uint32_t *);
 void fullproof_power_cycle(void);
 
+struct fullproof_charger_description {
+    const char *name;
+    const char *version;
+    const char *language;
+    const void *fixed;
+};
+const uint32_t *fullproof_charger_layout(void);
+const struct fullproof_charger_description *fullproof_charger_describe(void);
+const char *fullproof_charger_start(const void *);
+void fullproof_charger_step(const void *, const void *, void *);
+void fullproof_charger_run(const void *, const void *, uint32_t, void *, uint32_t,
+                           volatile uint32_t *);
+void fullproof_charger_power_cycle(void);
+
 extern void *stdout;
 int setvbuf(void *, char *, int, size_t);
 int fflush(void *);

@@ -1,4 +1,5 @@
-/* fullproof.h: how a charge controller in C is attached, layout 1.
+/* fullproof.h: how a charge controller in C is attached, layout 1; and how a charger is, which is told
+ * at the end.
  *
  * Write four functions and build a shared library of them:
  *
@@ -213,6 +214,148 @@ void fullproof_run(const fullproof_sample *samples, fullproof_output *outputs, u
         *done = k;
         fullproof_step(&sample, &output);
         outputs[k] = output;
+    }
+    *done = count;
+}
+
+#endif
+
+/* ---- Chargers -------------------------------------------------------------------------------------
+ *
+ * What hears the controllers of the packs and says what to give is attached in the same way. Write
+ * these four functions instead, and define FULLPROOF_CHARGER_EXPORTS instead of FULLPROOF_EXPORTS. One
+ * library may be both. */
+#define FULLPROOF_CHARGER_LAYOUT 1u
+
+/* The state, in `state` of an answer. */
+enum {
+    FULLPROOF_CHARGER_STOPPED = 0,
+    FULLPROOF_CHARGER_FALLBACK = 1,
+    FULLPROOF_CHARGER_FOLLOWING = 2
+};
+
+/* Which readings a sample has, in `valid`. One that is missing is NaN as well. */
+#define FULLPROOF_CHARGER_VALID_TIME 1u
+#define FULLPROOF_CHARGER_VALID_OWN_V 2u
+#define FULLPROOF_CHARGER_VALID_OWN_A 4u
+
+/* Which numbers a message has, in `valid`. One that is missing is NaN as well. */
+#define FULLPROOF_MESSAGE_VALID_REQUEST_V 1u
+#define FULLPROOF_MESSAGE_VALID_REQUEST_A 2u
+#define FULLPROOF_MESSAGE_VALID_PACK_V 4u
+#define FULLPROOF_MESSAGE_VALID_PACK_A 8u
+#define FULLPROOF_MESSAGE_VALID_STAGE 16u
+#define FULLPROOF_MESSAGE_VALID_AGE 32u
+
+/* One sample at the charger's own terminals. Time counts as in fullproof_sample. */
+typedef struct fullproof_charger_sample {
+    uint32_t time_ms;
+    uint32_t valid;       /* FULLPROOF_CHARGER_VALID_... */
+    fullproof_real own_v; /* voltage at its terminals, V */
+    fullproof_real own_a; /* current that it gives, A */
+} fullproof_charger_sample;
+
+/* The last message of one pack, as it lies there at the sample. It is shown again, older, until the
+ * next one comes. */
+typedef struct fullproof_message {
+    uint32_t valid;           /* FULLPROOF_MESSAGE_VALID_... */
+    uint32_t stage;           /* FULLPROOF_BULK ... FULLPROOF_INHIBITED, for information */
+    fullproof_real request_v; /* voltage that the pack asks for, V */
+    fullproof_real request_a; /* current that it asks for, A */
+    fullproof_real pack_v;    /* voltage that it reads, V */
+    fullproof_real pack_a;    /* current that it reads, A, positive while charging */
+    fullproof_real age_s;     /* how long ago the message came, s */
+} fullproof_message;
+
+/* The answer to one sample. Everything must be written each time. */
+typedef struct fullproof_charger_output {
+    fullproof_real set_point_v; /* voltage at its own terminals that it does not exceed, V */
+    fullproof_real limit_a;     /* current that it does not exceed, A */
+    uint8_t state;              /* FULLPROOF_CHARGER_STOPPED ... FULLPROOF_CHARGER_FOLLOWING */
+    uint8_t reserved[7];
+} fullproof_charger_output;
+
+/* The settings of a charger. Volts are those of the whole pack. */
+typedef struct fullproof_charger_settings {
+    uint32_t packs; /* packs that must be heard; so many messages come with every sample */
+    uint32_t reserved;
+    fullproof_real highest_v;
+    fullproof_real highest_a;
+    fullproof_real stale_s;
+    fullproof_real silent_s;
+    fullproof_real steady_s;
+    fullproof_real fallback_v;
+    fullproof_real fallback_a;
+    fullproof_real compensation_v;
+    fullproof_real compensation_v_per_s;
+    fullproof_real sense_time_s;
+    fullproof_real sense_error_v;
+    fullproof_real regulation_v;
+    fullproof_real raise_v_per_s;
+    fullproof_real raise_a_per_s;
+    fullproof_real zero_s;
+    fullproof_real frozen_s;
+    fullproof_real max_gap_s;
+    fullproof_real plausible_v[2]; /* low, high */
+    fullproof_real plausible_a;
+} fullproof_charger_settings;
+
+/* Who the charger is. Texts are UTF-8, not empty, and stay where they are. */
+typedef struct fullproof_charger_description {
+    const char *name;                        /* name of the charger */
+    const char *version;                     /* version of the charger */
+    const char *language;                    /* what it is written in */
+    const fullproof_charger_settings *fixed; /* what it was built with; NULL where they can be set */
+} fullproof_charger_description;
+
+/* Write these four. */
+FULLPROOF_API const fullproof_charger_description *fullproof_charger_describe(void);
+
+/* Begin afresh, whatever was before. Return NULL, or why these settings are refused. */
+FULLPROOF_API const char *fullproof_charger_start(const fullproof_charger_settings *settings);
+
+/* `messages` has one for each pack, always in the same order. */
+FULLPROOF_API void fullproof_charger_step(const fullproof_charger_sample *sample,
+                                          const fullproof_message *messages,
+                                          fullproof_charger_output *output);
+
+/* The power was lost: everything is forgotten. */
+FULLPROOF_API void fullproof_charger_power_cycle(void);
+
+/* FULLPROOF_CHARGER_EXPORTS writes these two. */
+FULLPROOF_API const uint32_t *fullproof_charger_layout(void);
+
+FULLPROOF_API void fullproof_charger_run(const fullproof_charger_sample *samples,
+                                         const fullproof_message *messages, uint32_t packs,
+                                         fullproof_charger_output *outputs, uint32_t count,
+                                         volatile uint32_t *done);
+
+#ifdef FULLPROOF_CHARGER_EXPORTS
+
+const uint32_t *fullproof_charger_layout(void) {
+    static const uint32_t layout[8] = {0x46505243u,
+                                       FULLPROOF_CHARGER_LAYOUT,
+                                       (uint32_t)sizeof(fullproof_real),
+                                       (uint32_t)sizeof(fullproof_charger_sample),
+                                       (uint32_t)sizeof(fullproof_charger_output),
+                                       (uint32_t)sizeof(fullproof_charger_settings),
+                                       (uint32_t)sizeof(fullproof_message),
+                                       (uint32_t)sizeof(fullproof_charger_description)};
+    return layout;
+}
+
+/* As fullproof_run; the messages of a sample lie side by side. */
+void fullproof_charger_run(const fullproof_charger_sample *samples, const fullproof_message *messages,
+                           uint32_t packs, fullproof_charger_output *outputs, uint32_t count,
+                           volatile uint32_t *done) {
+    uint32_t k;
+    for (k = 0; k < count; k++) {
+        fullproof_charger_sample sample = samples[k];
+        fullproof_charger_output output = outputs[k];
+        *done = k;
+        fullproof_charger_step(&sample, messages, &output);
+        outputs[k] = output;
+        messages += packs;
     }
     *done = count;
 }

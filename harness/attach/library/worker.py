@@ -17,14 +17,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
-FUNCTIONS = (
-    "fullproof_layout",
-    "fullproof_describe",
-    "fullproof_start",
-    "fullproof_step",
-    "fullproof_run",
-    "fullproof_power_cycle",
-)
+FUNCTIONS = ("layout", "describe", "start", "step", "run", "power_cycle")
+PREFIXES = {"controller": "fullproof_", "charger": "fullproof_charger_"}
+EXPORTS = {"controller": "FULLPROOF_EXPORTS", "charger": "FULLPROOF_CHARGER_EXPORTS"}
 LONGEST_TEXT = 400
 LINE_BUFFERED = 1
 
@@ -42,7 +37,11 @@ class Unusable(Exception):  # noqa: N818  the mistake of who named the library
 
 
 class Worker:
-    """One library, loaded when it is asked who it is."""
+    """One library, loaded when it is asked who it is.
+
+    The plan names the library and the role, says where things lie in the shared memory, and what
+    the sizes of the structures must be.
+    """
 
     def __init__(self, plan: dict[str, Any], ffi: Any) -> None:
         self.plan = plan
@@ -51,17 +50,22 @@ class Worker:
         os.close(plan["memory"])
         self.place = ffi.from_buffer("uint8_t[]", self.shared)
         self.library: Any = None
+        self.role: str = plan["role"]
+
+    def function(self, name: str) -> Any:
+        """A function of the library, by what its name is for this role."""
+        return getattr(self.library, PREFIXES[self.role] + name)
 
     def answer(self, message: dict[str, Any]) -> dict[str, Any]:
         """What is answered to one message, besides its `seq`."""
         if message["do"] == "hello":
             return self.hello()
         if message["do"] == "start":
-            return self.start(message["soc"])
+            return self.start(message)
         if message["do"] == "power_cycle":
-            self.library.fullproof_power_cycle()
+            self.function("power_cycle")()
             return {"ok": True}
-        self.run(message["count"])
+        self.run(message)
         return {"count": message["count"]}
 
     def hello(self) -> dict[str, Any]:
@@ -70,12 +74,15 @@ class Worker:
             self.load()
         except Unusable as error:
             return {"unusable": str(error), "hint": error.hint}
-        said = self.library.fullproof_describe()
+        said = self.function("describe")()
         if said == self.ffi.NULL:
             return {"protocol": 1, "layout": self.layout}
         answer: dict[str, Any] = {"layout": self.layout}
         answer |= {name: self.text(getattr(said, name)) for name in ("name", "version", "language")}
-        answer |= {"features": said.features, "outputs": said.outputs}
+        if self.role == "controller":
+            answer |= {"features": said.features, "outputs": said.outputs}
+        else:
+            answer["role"] = self.role
         if said.fixed != self.ffi.NULL:
             size = self.layout[5]
             at = self.plan["settings"]
@@ -91,20 +98,38 @@ class Worker:
             self.library = self.ffi.dlopen(path, self.ffi.RTLD_NOW)
         except OSError as error:
             raise Unusable(*refusal(str(error), path)) from None
-        missing = [name for name in FUNCTIONS if not has(self.ffi, self.library, name)]
+        missing = self.missing(self.role)
         if missing:
-            raise Unusable(f"the library has no {', '.join(missing)}", hint_of(missing))
-        self.layout: list[int] = self.ffi.unpack(self.library.fullproof_layout(), 8)
+            raise Unusable(f"the library has no {', '.join(missing)}", self.hint_of(missing))
+        self.layout: list[int] = self.ffi.unpack(self.function("layout")(), 8)
         self.check_layout()
+
+    def missing(self, role: str) -> list[str]:
+        """The functions that the library would need for a role and does not have."""
+        names = [PREFIXES[role] + name for name in FUNCTIONS]
+        return [name for name in names if not has(self.ffi, self.library, name)]
+
+    def hint_of(self, missing: list[str]) -> str:
+        """What to do about missing functions."""
+        prefix = PREFIXES[self.role]
+        for role in PREFIXES:
+            if role != self.role and not self.missing(role):
+                return f"it is a {role}: attach it with --role {role}"
+        if len(missing) == len(FUNCTIONS):
+            return 'include fullproof.h and write what it asks for; in C++ inside extern "C"'
+        if set(missing) <= {f"{prefix}layout", f"{prefix}run"}:
+            exports = EXPORTS[self.role]
+            return f"define {exports} before fullproof.h is included, in exactly one file"
+        return "write it, and do not hide it from the linker"
 
     def check_layout(self) -> None:
         """Raise `Unusable` where the structures are not those of the header."""
         magic, version, real, *sizes = self.layout
         if magic != self.plan["magic"]:
             raise Unusable(
-                f"fullproof_layout of the library does not come from fullproof.h: it begins with "
-                f"{magic:#x}",
-                "define FULLPROOF_EXPORTS and leave that function to the header",
+                f"{PREFIXES[self.role]}layout of the library does not come from fullproof.h: it "
+                f"begins with {magic:#x}",
+                f"define {EXPORTS[self.role]} and leave that function to the header",
             )
         if version != self.plan["version"]:
             raise Unusable(
@@ -113,7 +138,7 @@ class Worker:
                 f"build it with the header of this version, {self.plan['header']}",
             )
         expected = self.plan["sizes"].get(str(real))
-        names = ("fullproof_sample", "fullproof_output", "fullproof_settings")
+        names = self.plan["structures"]
         if expected is None:
             raise Unusable(f"fullproof_real has {real} bytes in the library", "it must be 4 or 8")
         for name, size, right in zip(names, sizes, expected, strict=False):
@@ -129,23 +154,28 @@ class Worker:
             return None
         return bytes(self.ffi.string(pointer, LONGEST_TEXT)).decode("utf-8", "replace")
 
-    def start(self, soc: float) -> dict[str, Any]:
+    def start(self, message: dict[str, Any]) -> dict[str, Any]:
         """Begin with the settings that stand in the shared memory."""
         size = self.layout[5]
         # A copy of just that size, so that a sanitizer sees what is read beyond it.
         settings = self.ffi.new("uint64_t[]", (size + 7) // 8)
         self.ffi.memmove(settings, self.place + self.plan["settings"], size)
-        refused = self.text(self.library.fullproof_start(settings, soc))
+        soc = (message["soc"],) if self.role == "controller" else ()
+        refused = self.text(self.function("start")(settings, *soc))
         return {"ok": True} if refused is None else {"error": refused}
 
-    def run(self, count: int) -> None:
+    def run(self, message: dict[str, Any]) -> None:
         """Answer the samples that stand in the shared memory, in one call."""
-        self.library.fullproof_run(
-            self.place + self.plan["samples"],
-            self.place + self.plan["outputs"],
-            count,
-            self.ffi.cast("uint32_t *", self.place),
-        )
+        samples = self.place + self.plan["samples"]
+        outputs = self.place + self.plan["outputs"]
+        done = self.ffi.cast("uint32_t *", self.place)
+        count = message["count"]
+        if self.role == "controller":
+            self.library.fullproof_run(samples, outputs, count, done)
+            return
+        messages = samples + message["messages"]
+        packs = message["packs"]
+        self.library.fullproof_charger_run(samples, messages, packs, outputs, count, done)
 
 
 def has(ffi: Any, library: Any, name: str) -> bool:
@@ -168,15 +198,6 @@ def refusal(said: str, path: str) -> tuple[str, str]:
     if "position-independent executable" in reason:
         return f"it is a program: {reason}", "link it with cc -shared -fPIC, or use exec:"
     return f"it cannot be loaded: {reason}", ""
-
-
-def hint_of(missing: list[str]) -> str:
-    """What to do about missing functions."""
-    if set(missing) == set(FUNCTIONS):
-        return 'include fullproof.h and write what it asks for; in C++ inside extern "C"'
-    if set(missing) <= {"fullproof_layout", "fullproof_run"}:
-        return "define FULLPROOF_EXPORTS before fullproof.h is included, in exactly one file"
-    return "write it, and do not hide it from the linker"
 
 
 def limited(plan: dict[str, Any]) -> None:
