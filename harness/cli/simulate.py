@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 import click
 
-from ctrl.errors import nearest
 from harness.attach import LinkFault, attach
 from harness.cli import exits
-from harness.cli.bar import bar
+from harness.cli.closed_loop import (
+    REFERENCE,
+    controller_specs,
+    given_scenario,
+    refuse_unpaintable,
+    refuse_unwritable_folder,
+    told_progress,
+)
 from harness.cli.judge_options import Finite, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.errors import InputError
 from harness.report.console import console_for
 from harness.report.findings import show_findings
 from harness.report.words import count
 from harness.world.result import Result
-from harness.world.scenario import SUFFIX, Scenario, changed, shipped, shipped_names
-
-REFERENCE = "ref"
-PICTURES = (".png", ".svg")
-_OF_A_PACK = re.compile(r"([^=:]+)=(.+)", re.DOTALL)
-_STARTING = "starting; the first time the loop is compiled, which takes about a minute"
+from harness.world.scenario import Scenario, changed, shipped, shipped_names
 
 
 @click.command()
@@ -69,14 +68,14 @@ def command(
     if list_them or scenario is None:
         return _list_scenarios()
     refuse_unwritable(json_file, plot_file, vector_file, scenario_file)
-    _refuse_unwritable_folder(csv_folder)
+    refuse_unwritable_folder(csv_folder)
     if plot_file:
-        _refuse_unpaintable(plot_file)
-    given = _given(scenario)
+        refuse_unpaintable(plot_file)
+    given = given_scenario(scenario)
     whole = changed(given, hours=None, seed=seed)
     cut = hours is not None and 3600.0 * hours < whole.world.duration_s
     asked = changed(whole, hours=hours) if cut else whole
-    specs = _specs(controllers, [branch.name for branch in asked.world.packs])
+    specs = controller_specs(controllers, [branch.name for branch in asked.world.packs])
     console = console_for(for_people(json_file))
     if scenario_file:
         from harness.world.scenario_file import to_toml
@@ -142,67 +141,11 @@ def _list_scenarios() -> int:
     return exits.CONFORMS
 
 
-def _given(name: str) -> Scenario:
-    """A shipped scenario by its name, or one in a file."""
-    from harness.world.scenario_file import read
-
-    path = Path(name)
-    if name in shipped_names():
-        return shipped(name)
-    if path.is_dir():
-        raise InputError("is a folder", file=path, hint="name one scenario in it")
-    if path.exists():
-        return read(path)
-    if path.suffix == SUFFIX:
-        raise InputError("there is no such file", file=path, hint=f"seen from {Path.cwd()}")
-    return shipped(name)
-
-
-def _specs(controllers: Sequence[str], packs: Sequence[str]) -> tuple[str, ...]:
-    """How the controller of each pack is named.
-
-    Raises:
-        InputError: a pack that there is not, or one that is told twice.
-    """
-    for_all, of_pack = REFERENCE, dict[int, str]()
-    told_for_all = False
-    for text in controllers:
-        found = _OF_A_PACK.fullmatch(text)
-        if found is None:
-            if told_for_all:
-                raise InputError(
-                    f"two controllers for every pack, {for_all!r} and {text!r}",
-                    column="--controller",
-                    hint="PACK=SPEC names the controller of one pack",
-                )
-            for_all, told_for_all = text, True
-            continue
-        k = _pack_index(found[1], packs)
-        if k in of_pack:
-            raise InputError(
-                f"two controllers for the pack {packs[k]}", column="--controller", hint="name one"
-            )
-        of_pack[k] = found[2]
-    return tuple(of_pack.get(k, for_all) for k in range(len(packs)))
-
-
-def _pack_index(told: str, packs: Sequence[str]) -> int:
-    if told in packs:
-        return packs.index(told)
-    if told.isdigit() and 1 <= int(told) <= len(packs):
-        return int(told) - 1
-    raise InputError(
-        f"there is no pack {told!r}",
-        column="--controller",
-        hint=f"{nearest(told, packs)} or a number from 1 to {len(packs)}",
-    )
-
-
 def _simulated(scenario: Scenario, specs: Sequence[str], limit_s: float) -> Result:
     """Run it: compiled where every pack has the same reference; raises `LinkFault`."""
     from harness.world.loop import simulate
 
-    with ExitStack() as stack, _progress(scenario) as progress:
+    with ExitStack() as stack, told_progress(scenario) as progress:
         attachments = [stack.enter_context(attach(spec, limit_s=limit_s)) for spec in specs]
         kind, _, rule = specs[0].partition(":")
         if len(set(specs)) == 1 and kind == REFERENCE:
@@ -212,39 +155,3 @@ def _simulated(scenario: Scenario, specs: Sequence[str], limit_s: float) -> Resu
             reset_rule = RESET_RULES[rule] if rule else VOLTAGE_AFTER_HOLD
             return simulate_compiled(scenario.world, rule=reset_rule, progress=progress)
         return simulate(scenario.world, attachments, progress=progress)
-
-
-@contextmanager
-def _progress(scenario: Scenario) -> Iterator[Callable[[float], None]]:
-    from harness.world.daytime import DAY_S, written
-
-    parts, world = 100, scenario.world
-    with bar(parts) as advance:
-        advance(_STARTING)
-        done = 0
-
-        def progress(t: float) -> None:
-            nonlocal done
-            now_s = world.start_s + t
-            while done < parts * t / world.duration_s:
-                done += 1
-                advance(f"day {int(now_s // DAY_S) + 1}, {written(now_s)}")
-
-        yield progress
-
-
-def _refuse_unwritable_folder(folder: str | None) -> None:
-    if folder and Path(folder).exists() and not Path(folder).is_dir():
-        raise InputError("is no folder", file=folder, hint="name a folder to write into")
-
-
-def _refuse_unpaintable(file: str) -> None:
-    from harness.report.picture import refuse_without_library
-
-    if Path(file).suffix.lower() not in PICTURES:
-        raise InputError(
-            f"is called {Path(file).name!r}",
-            file=file,
-            hint=f"it must end in {' or '.join(PICTURES)}",
-        )
-    refuse_without_library()

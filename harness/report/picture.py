@@ -1,24 +1,36 @@
 """A picture of a simulated run: voltages, the threshold of the hold, currents, counts and stages.
 
-It has to be readable without colours: packs differ by marker and by line, stages by shade and hatch.
-The colours are those of Okabe and Ito (Color Universal Design, 2008), which colour-blind readers can
-tell apart.
+It has to be readable without colours; `harness.report.bank_panels` says how.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from importlib.util import find_spec
-from itertools import pairwise
-from math import ceil, isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-from attrs import frozen
 
-from ctrl.vocabulary import Stage
 from harness.errors import InputError
+from harness.report.bank_panels import (
+    CHARGER,
+    DAY_BY_DAY_H,
+    HOUR_S,
+    LINES,
+    MARKERS,
+    SMALL,
+    Label,
+    colour_of,
+    draw_line,
+    draw_stages,
+    hours_of,
+    last_of,
+    name_lines,
+    pack_line,
+    painted,
+    refuse_without_library,
+    short,
+    time_axis,
+)
 from harness.report.simulated import Simulated
 from harness.run import Floats
 from harness.world.result import PackRows, Result
@@ -26,38 +38,9 @@ from harness.world.result import PackRows, Result
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-INCHES, DOTS_PER_INCH = (12.0, 9.0), 100
-CHARGER = "#000000"
-COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00")
-LINES = ("-", (0, (5, 1.5)), (0, (5, 1.5, 1, 1.5)), (0, (1.5, 1.2)))
-MARKERS = ("o", "s", "^", "D", "v", "P")
-SHADES = {
-    Stage.BULK: ("#ffffff", ""),
-    Stage.ABSORPTION: ("#8a8a8a", ""),
-    Stage.FLOAT: ("#dcdcdc", "///"),
-    Stage.INHIBITED: ("#222222", "xxx"),
-}
-# A line of more points than this would be finer than the picture, and make its file large.
-BUCKETS = 700
+__all__ = ["draw", "refuse_without_library"]
+
 SHOWN_BELOW_MV = 80.0
-MOST_LETTERS = 10
-SMALL = 8.5
-LABEL_GAP_POINTS = 10.5
-HOUR_S = 3600.0
-DAY_H = 24.0
-DAY_BY_DAY_H = 14.0 * DAY_H
-_TICKS_H = (0.25, 0.5, 1.0, 2.0, 3.0, 6.0, 12.0, 24.0, 48.0, 168.0, 336.0, 720.0)
-MOST_TICKS = 13
-
-
-def refuse_without_library() -> None:
-    """Raise `InputError` where the library that draws is missing."""
-    if find_spec("matplotlib") is None:
-        raise InputError(
-            "a picture needs matplotlib, which is not installed",
-            column="--plot",
-            hint="pip install 'fullproof[plots]'",
-        )
 
 
 def draw(simulated: Simulated, file: Path) -> None:
@@ -70,16 +53,7 @@ def draw(simulated: Simulated, file: Path) -> None:
     result = simulated.result
     if not len(result.bank.t):
         raise InputError("there is nothing to draw: the run ended before the first step", file=file)
-    import matplotlib as mpl
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    # The same run gives the same file; text in a vector picture stays text.
-    style: Any = {"svg.hashsalt": "fullproof", "svg.fonttype": "none", "font.size": 9.5,
-             "axes.spines.top": False, "axes.spines.right": False, "hatch.linewidth": 0.6}  # fmt: skip
-    with mpl.rc_context(style):
-        figure = Figure(figsize=INCHES, dpi=DOTS_PER_INCH, facecolor="white")
-        FigureCanvasAgg(figure)
+    with painted(file) as figure:
         heights = [2.5, 1.5, 1.4, 1.9, 0.24 * len(result.packs) + 0.1]
         panels = figure.subplots(5, 1, sharex=True, height_ratios=heights)
         figure.subplots_adjust(left=0.08, right=0.845, top=0.925, bottom=0.065, hspace=0.16)
@@ -89,24 +63,10 @@ def draw(simulated: Simulated, file: Path) -> None:
         _above_entry(panels[1], result)
         _currents(panels[2], result)
         _counts(panels[3], result)
-        _stages(panels[4], result)
-        _time_axis(panels[4], result)
+        draw_stages(panels[4], result)
+        time_axis(panels[4], result)
         for axes in panels[:4]:
             axes.yaxis.set_label_coords(-0.062, 0.5)
-        metadata = {"Date": None} if file.suffix.lower() == ".svg" else {}
-        try:
-            figure.savefig(file, metadata=metadata)
-        except OSError as error:
-            raise InputError(f"cannot be written: {error.strerror}", file=file) from None
-
-
-@frozen
-class _Label:
-    """A name at the right end of what it names."""
-
-    y: float
-    text: str
-    colour: str
 
 
 def _subtitle(simulated: Simulated) -> str:
@@ -120,13 +80,13 @@ def _subtitle(simulated: Simulated) -> str:
 
 
 def _voltages(axes: Axes, result: Result) -> None:
-    h, rows = _hours(result), result.bank
+    h, rows = hours_of(result), result.bank
     labels = []
-    _line(axes, h, rows.charger_v, CHARGER, LINES[0], width=0.9)
-    labels.append(_Label(_last(rows.charger_v), "charger", CHARGER))
+    draw_line(axes, h, rows.charger_v, CHARGER, LINES[0], width=0.9)
+    labels.append(Label(last_of(rows.charger_v), "charger", CHARGER))
     for p, pack in enumerate(result.packs):
-        _pack_line(axes, p, h, pack.true_v)
-        labels.append(_Label(_last(pack.true_v), _short(pack.name), _colour(p)))
+        pack_line(axes, p, h, pack.true_v)
+        labels.append(Label(last_of(pack.true_v), short(pack.name), colour_of(p)))
     settings = result.world.packs[0].settings
     values = [rows.charger_v, *(pack.true_v for pack in result.packs)]
     low = min(float(np.nanmin(v)) for v in values)
@@ -137,14 +97,14 @@ def _voltages(axes: Axes, result: Result) -> None:
         threshold = getattr(settings, name)
         if threshold >= low - room:
             axes.axhline(threshold, color="#777777", linewidth=0.7, linestyle=(0, (1, 2)), zorder=1)
-            labels.append(_Label(threshold, f"{name} {threshold:g}", "#555555"))
+            labels.append(Label(threshold, f"{name} {threshold:g}", "#555555"))
     axes.set_ylabel("true voltage, V")
-    _name(axes, labels)
+    name_lines(axes, labels)
 
 
 def _above_entry(axes: Axes, result: Result) -> None:
     """Readings less the threshold of the hold: a few millivolts decide."""
-    labels, tops, full_mv = [_Label(0.0, "entry_v", "#555555")], [], 0.0
+    labels, tops, full_mv = [Label(0.0, "entry_v", "#555555")], [], 0.0
     axes.axhline(0.0, color="#333333", linewidth=0.9, zorder=1)
     for p, pack in enumerate(result.packs):
         settings = result.world.packs[p].settings
@@ -152,226 +112,50 @@ def _above_entry(axes: Axes, result: Result) -> None:
         above_mv = 1000.0 * (reading - settings.entry_v)
         if not np.isfinite(above_mv).any():
             continue
-        _pack_line(axes, p, t / HOUR_S, above_mv)
+        pack_line(axes, p, t / HOUR_S, above_mv)
         top = float(np.nanmax(above_mv))
         tops.append(top)
-        labels.append(_Label(top, f"{_short(pack.name)} top {top:+.0f} mV", _colour(p)))
+        labels.append(Label(top, f"{short(pack.name)} top {top:+.0f} mV", colour_of(p)))
         full_mv = 1000.0 * (settings.full_v - settings.entry_v)
     highest = max(tops, default=0.0)
     low = min(0.0, highest) - SHOWN_BELOW_MV
     if low < full_mv < 0.0:
         axes.axhline(full_mv, color="#777777", linewidth=0.7, linestyle=(0, (1, 2)), zorder=1)
-        labels.append(_Label(full_mv, "full_v", "#555555"))
+        labels.append(Label(full_mv, "full_v", "#555555"))
     axes.set_ylim(low, max(highest, 0.0) + 0.12 * (max(highest, 0.0) - low))
     axes.set_ylabel("reading less\nentry_v, mV")
-    _name(axes, labels)
+    name_lines(axes, labels)
 
 
 def _currents(axes: Axes, result: Result) -> None:
-    h, rows = _hours(result), result.bank
+    h, rows = hours_of(result), result.bank
     axes.axhline(0.0, color="#999999", linewidth=0.6, zorder=1)
-    _line(axes, h, rows.charger_a, CHARGER, LINES[0], width=0.9)
-    labels = [_Label(_last(rows.charger_a), "charger", CHARGER)]
+    draw_line(axes, h, rows.charger_a, CHARGER, LINES[0], width=0.9)
+    labels = [Label(last_of(rows.charger_a), "charger", CHARGER)]
     for p, pack in enumerate(result.packs):
-        _pack_line(axes, p, h, pack.true_a)
-        labels.append(_Label(_last(pack.true_a), _short(pack.name), _colour(p)))
+        pack_line(axes, p, h, pack.true_a)
+        labels.append(Label(last_of(pack.true_a), short(pack.name), colour_of(p)))
     axes.set_ylabel("true current, A")
-    _name(axes, labels)
+    name_lines(axes, labels)
 
 
 def _counts(axes: Axes, result: Result) -> None:
-    h = _hours(result)
+    h = hours_of(result)
     labels = []
     for p, pack in enumerate(result.packs):
-        colour, marker = _colour(p), MARKERS[p % len(MARKERS)]
+        colour, marker = colour_of(p), MARKERS[p % len(MARKERS)]
         for soc, line, word in ((pack.true_soc, LINES[0], "true"),
                                 (pack.counted_soc, LINES[1], "counted")):  # fmt: skip
             if np.isfinite(soc).any():
-                _line(axes, h, 100.0 * soc, colour, line, marker=marker, shift=p)
-                end = 100.0 * _last(soc)
-                labels.append(_Label(end, f"{_short(pack.name)} {word} {end:.1f}", colour))
+                draw_line(axes, h, 100.0 * soc, colour, line, marker=marker, shift=p)
+                end = 100.0 * last_of(soc)
+                labels.append(Label(end, f"{short(pack.name)} {word} {end:.1f}", colour))
     axes.set_ylabel("state of charge, %\n(dashed: counted)")
     axes.margins(y=0.1)
-    _name(axes, labels)
-
-
-def _stages(axes: Axes, result: Result) -> None:
-    from matplotlib.lines import Line2D
-    from matplotlib.patches import Patch
-
-    h, count = _hours(result), len(result.packs)
-    start = np.concatenate([[0.0], h[:-1]])
-    for p, pack in enumerate(result.packs):
-        edges = [0, *(np.flatnonzero(np.diff(pack.stage)) + 1).tolist(), len(h)]
-        for first, last in pairwise(edges):
-            shade, hatch = SHADES[Stage(pack.stage[first])]
-            span = [(start[first], h[last - 1] - start[first])]
-            axes.broken_barh(
-                span, (count - 1 - p - 0.36, 0.72), facecolor=shade, hatch=hatch,
-                edgecolor="#555555", linewidth=0.4,
-            )  # fmt: skip
-        resets = [event.t / HOUR_S for event in result.events
-                  if event.pack == p and event.name == "full_reset"]  # fmt: skip
-        size = 7.0 if len(resets) <= 30 else 2.5
-        axes.plot(
-            resets, [count - 1 - p] * len(resets), linestyle="none", marker="*", markersize=size,
-            color="#000000", markeredgecolor="#ffffff", markeredgewidth=0.3, zorder=5,
-        )  # fmt: skip
-    axes.set_yticks(range(count), [_short(pack.name) for pack in reversed(result.packs)])
-    for tick, p in zip(axes.get_yticklabels(), reversed(range(count)), strict=True):
-        tick.set_color(_colour(p))
-    axes.set_ylim(-0.5, count - 0.5)
-    axes.tick_params(axis="y", length=0)
-    keys: list[Any] = [
-        Patch(facecolor=shade, hatch=hatch, edgecolor="#555555", linewidth=0.5, label=stage.word)
-        for stage, (shade, hatch) in SHADES.items()
-    ]
-    keys.append(Line2D([], [], linestyle="none", marker="*", color="#000000", label="full reset"))
-    axes.legend(
-        handles=keys, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False,
-        fontsize=SMALL, labelspacing=0.15, borderaxespad=0.0, handlelength=1.8,
-    )  # fmt: skip
-
-
-def _time_axis(axes: Axes, result: Result) -> None:
-    world = result.world
-    start_h, end_h = world.start_s / HOUR_S, float(_hours(result)[-1])
-    step_h = next((s for s in _TICKS_H if end_h / s <= MOST_TICKS), _TICKS_H[-1])
-    first = ceil(start_h / step_h - 1e-9) * step_h
-    at_h = np.arange(first, start_h + end_h + 1e-6, step_h)
-    several = start_h + end_h > DAY_H + 1e-9
-    axes.set_xticks(at_h - start_h, [_clock(h, days=several, whole=step_h >= DAY_H) for h in at_h])
-    axes.set_xlim(0.0, end_h)
-    word = "time of day" if not several else "day" if step_h >= DAY_H else "day and time of day"
-    axes.set_xlabel(word)
-
-
-def _clock(h: float, *, days: bool, whole: bool) -> str:
-    minutes = round(60.0 * h)
-    day, clock = minutes // 1440 + 1, f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
-    if not days:
-        return clock
-    return f"day {day}" if whole or clock == "00:00" else clock
-
-
-def _pack_line(axes: Axes, p: int, h: Floats, values: Floats) -> None:
-    line, marker = LINES[p % len(LINES)], MARKERS[p % len(MARKERS)]
-    _line(axes, h, values, _colour(p), line, marker=marker, shift=p)
-
-
-def _line(
-    axes: Axes, h: Floats, values: Floats, colour: str, line: Any,
-    *, width: float = 1.3, marker: str = "", shift: int = 0,
-) -> None:  # fmt: skip
-    if len(h) and h[-1] > DAY_BY_DAY_H:
-        # Day and night would fill the panel: the band of each day, its highest as a line.
-        x, low, y = _daily(h, values)
-        axes.fill_between(x, low, y, color=colour, alpha=0.15, linewidth=0.0, zorder=2)
-    else:
-        x, y = _thinned(h, values)
-    every = max(1, len(x) // 9)
-    axes.plot(
-        x, y, color=colour, linestyle=line, linewidth=width, marker=marker, markersize=4.5,
-        markevery=(min(len(x) - 1, every // 2 + shift * every // 4), every),
-        markerfacecolor="white", markeredgewidth=1.0, zorder=3,
-    )  # fmt: skip
-
-
-def _daily(h: Floats, values: Floats) -> tuple[Floats, Floats, Floats]:
-    """Noon, lowest and highest of each day since the start; days without a value are left out."""
-    known = np.isfinite(values)
-    h, values = h[known], values[known]
-    days, first = np.unique(np.floor((h - 1e-9) / DAY_H), return_index=True)
-    if not len(first):
-        return h, values, values
-    lowest: Floats = np.minimum.reduceat(values, first)
-    highest: Floats = np.maximum.reduceat(values, first)
-    return np.asarray((days + 0.5) * DAY_H), lowest, highest
-
-
-def _thinned(x: Floats, y: Floats) -> tuple[Floats, Floats]:
-    """Lowest and highest point of each of many short stretches: peaks stay."""
-    if len(x) <= 2 * BUCKETS:
-        return x, y
-    edges = np.linspace(0, len(x), BUCKETS + 1).astype(int)
-    filled = np.where(np.isfinite(y), y, np.nanmean(y) if np.isfinite(y).any() else 0.0)
-    keep = {0, len(x) - 1}
-    for first, last in pairwise(edges.tolist()):
-        part = filled[first:last]
-        keep |= {first + int(part.argmin()), first + int(part.argmax())}
-    chosen = np.array(sorted(keep))
-    return x[chosen], y[chosen]
+    name_lines(axes, labels)
 
 
 def _readings(result: Result, pack: PackRows) -> tuple[Floats, Floats]:
     if pack.samples is not None and len(pack.samples):
         return pack.samples.true_t, pack.samples.trace.v
     return result.bank.t, pack.true_v
-
-
-def _hours(result: Result) -> Floats:
-    return result.bank.t / HOUR_S
-
-
-def _last(values: Floats) -> float:
-    finite = values[np.isfinite(values)]
-    return float(finite[-1]) if len(finite) else 0.0
-
-
-def _short(name: str) -> str:
-    return name if len(name) <= MOST_LETTERS else name[: MOST_LETTERS - 1] + "…"
-
-
-def _colour(p: int) -> str:
-    return COLOURS[p % len(COLOURS)]
-
-
-def _name(axes: Axes, labels: Sequence[_Label]) -> None:
-    """Write names to the right of a panel, each at its height, none over another."""
-    low, high = axes.get_ylim()
-    figure = axes.get_figure()
-    assert figure is not None
-    panel_points = 72.0 * INCHES[1] * axes.get_position().height
-    gap = LABEL_GAP_POINTS / panel_points
-    # Of equal ones the first stands highest.
-    inside = [label for label in reversed(labels) if isfinite(label.y)]
-    ordered = sorted(inside, key=lambda label: label.y)
-    wanted = [min(max((label.y - low) / (high - low), 0.0), 1.0) for label in ordered]
-    for label, at, placed in zip(ordered, wanted, _apart(wanted, gap), strict=True):
-        axes.annotate(
-            label.text, xy=(1.0, at), xytext=(1.022, placed), xycoords="axes fraction",
-            textcoords="axes fraction", color=label.colour, fontsize=SMALL, va="center",
-            annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "color": "#aaaaaa", "linewidth": 0.6,
-                        "shrinkA": 1.0, "shrinkB": 0.0, "relpos": (0.0, 0.5)},
-        )  # fmt: skip
-
-
-def _apart(wanted: Sequence[float], gap: float) -> list[float]:
-    """Heights at least `gap` apart, in the same order, as near to those wanted as that allows."""
-    placed: list[list[float]] = []
-    # Neighbours that would touch are moved together around the middle of what they want.
-    for at in wanted:
-        placed.append([at])
-        while len(placed) > 1 and _top(placed[-2], gap) + gap > _bottom(placed[-1], gap):
-            last = placed.pop()
-            placed[-1] = [*placed[-1], *last]
-    heights = [_bottom(block, gap) + k * gap for block in placed for k in range(len(block))]
-    # Beyond the panel they would touch those of the next one.
-    lowest = 0.0
-    for k, at in enumerate(heights):
-        heights[k] = max(at, lowest)
-        lowest = heights[k] + gap
-    highest = 1.0
-    for k in reversed(range(len(heights))):
-        heights[k] = min(heights[k], highest)
-        highest = heights[k] - gap
-    return heights
-
-
-def _bottom(block: Sequence[float], gap: float) -> float:
-    return sum(block) / len(block) - 0.5 * gap * (len(block) - 1)
-
-
-def _top(block: Sequence[float], gap: float) -> float:
-    return _bottom(block, gap) + gap * (len(block) - 1)

@@ -2,20 +2,25 @@
 
 `simulate` takes any attached controllers, one a pack, and hands them one sample at a time. With
 the reference alone it runs the same loop compiled (`harness.world.fast`), which gives the same
-numbers many times faster.
+numbers many times faster. Beside them the code of a charger may be under test: then it decides what
+the charger of the world does, sample by sample too.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from math import isfinite, nan
+from typing import TYPE_CHECKING
 
 import numpy as np
+from attrs import evolve
 
+from ctrl.resets import VOLTAGE_AFTER_HOLD
 from ctrl.settings import Settings
 from ctrl.state import Request
 from ctrl.vocabulary import Stage
 from harness.attach.base import Attachment, LinkFault
+from harness.attach.reference import ReferenceAttachment
 from harness.errors import InputError
 from harness.run import Floats, Identity, Trace
 from harness.world import book, meter, turn
@@ -25,6 +30,11 @@ from harness.world.compiling import kernel
 from harness.world.outcome import Outcome
 from harness.world.result import Result, Stop
 from harness.world.turn import Now, Rig
+
+if TYPE_CHECKING:
+    from ctrl.charger import ChargerSettings
+    from harness.charger.attach import ChargerAttachment
+    from harness.world.tested_charger import TestedCharger
 
 # Called with the time that has been run, s.
 Progress = Callable[[float], None]
@@ -129,30 +139,52 @@ def simulate(
     world: World,
     attachments: Sequence[Attachment] | None = None,
     *,
+    charger: ChargerAttachment | None = None,
+    charger_settings: ChargerSettings | None = None,
     progress: Progress | None = None,
 ) -> Result:
     """Run a world in closed loop.
 
     Args:
         world: what to run.
-        attachments: one controller a pack; None for the reference, compiled.
+        attachments: one controller a pack; None for the reference, compiled where it can be.
+        charger: whose decisions the charger of the world carries out; None for its own.
+        charger_settings: of that one; None for those that fit the world.
         progress: called every ten minutes of the world with the time that has been run, s.
 
     Returns:
-        What came of it; where a controller or the physics failed, `stop` says why, and what ran
-        until then is kept.
+        What came of it; where a controller, the charger under test or the physics failed, `stop`
+        says why, and what ran until then is kept.
 
     Raises:
-        LinkFault: a controller would not start.
-        InputError: not one controller for each pack.
+        LinkFault: a controller or the charger under test would not start.
+        InputError: not one controller for each pack, or settings for another number of packs.
     """
-    if attachments is None:
+    if attachments is None and charger is None:
         # Loading what is compiled of the controllers takes its time.
         from harness.world.fast import simulate_compiled
 
         return simulate_compiled(world, progress=progress)
+    if attachments is None:
+        attachments = [ReferenceAttachment("ref", VOLTAGE_AFTER_HOLD, 1.0) for _ in world.packs]
     controllers = Controllers(world, attachments)
     outcome = Outcome(world, controllers.identities)
+    if charger is None:
+        return _looped(world, controllers, outcome, None, progress)
+    from harness.world.tested_charger import TestedCharger
+
+    tested = TestedCharger(world, outcome, charger, charger_settings)
+    result = _looped(world, controllers, outcome, tested, progress)
+    return evolve(result, charger=tested.run())
+
+
+def _looped(
+    world: World,
+    controllers: Controllers,
+    outcome: Outcome,
+    tested: TestedCharger | None,
+    progress: Progress | None,
+) -> Result:
     rig, now, kept = outcome.rig, outcome.now, outcome.kept
     packs = len(world.packs)
     answers = np.full((packs, turn.MOST_SAMPLES, ANSWER_ENTRIES), nan)
@@ -162,6 +194,9 @@ def simulate(
         if progress is not None and k * world.interval_s >= next_progress_s:
             progress(k * world.interval_s)
             next_progress_s += PROGRESS_S
+        stop = None if tested is None else tested.decide(k)
+        if stop is not None:
+            return outcome.ended(k, stop)
         code = turn_once(rig, now, k)
         if code != 0:
             return outcome.stopped_by_physics(code, k)

@@ -11,11 +11,14 @@ from attrs import field, frozen
 
 from ctrl.vocabulary import Stage
 from harness.attach.base import LinkFault
+from harness.charger.case import ChargerRun
 from harness.run import Answers, Identity, Trace
 from harness.world.bank import World
 from harness.world.network import Bound
 
 Floats = npt.NDArray[np.float64]
+# Who failed, in place of the index of a pack.
+OF_PHYSICS, OF_CHARGER = -1, -2
 
 
 @frozen
@@ -77,15 +80,16 @@ class Stop:
         t: when the step began, s since the start.
         reason: in plain words.
         inputs: what the step was given, by name.
-        pack: index of the pack whose controller failed; -1 for the physics.
-        fault: what its controller did wrong; None for the physics.
+        pack: index of the pack whose controller failed; `OF_PHYSICS`, or `OF_CHARGER` for the
+            charger under test.
+        fault: what controller or charger did wrong; None for the physics.
     """
 
     step: int
     t: float
     reason: str
     inputs: Mapping[str, Any] = field(factory=dict)
-    pack: int = -1
+    pack: int = OF_PHYSICS
     fault: LinkFault | None = None
 
 
@@ -255,6 +259,8 @@ class Result:
         events: what happened, by time.
         summary: the sums.
         stop: why it ended early; None where it did not.
+        charger: every sample that the charger under test took, and what it answered; None where
+            there is none.
     """
 
     world: World
@@ -263,3 +269,4 @@ class Result:
     events: tuple[Event, ...]
     summary: BankSummary
     stop: Stop | None = None
+    charger: ChargerRun | None = None

@@ -13,7 +13,7 @@ import pytest
 from harness.cases.trace_file import read as read_trace
 from harness.cases.vector import read_vector
 from harness.cli.main import main
-from harness.report import picture
+from harness.report import bank_panels
 from harness.world.scenario import FOLDER, shipped, shipped_names
 from tests.journeys.command_line import ROOT, Ended, environment
 
@@ -92,7 +92,7 @@ def test_the_shipped_ones_are_listed(simulate: Simulate, arguments: tuple[str, .
     ended = simulate(*arguments)
     assert ended.code == 0
     assert [line.split()[0] for line in ended.out.splitlines()] == list(shipped_names())
-    assert ended.err == "15 scenarios\n"
+    assert ended.err == "16 scenarios\n"
 
 
 def test_the_page_names_every_scenario() -> None:
@@ -272,7 +272,7 @@ def test_a_year_is_drawn_day_by_day(simulate: Simulate, tmp_path: Path) -> None:
 def test_without_the_library_a_picture_is_refused_before_anything_runs(
     simulate: Simulate, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(picture, "find_spec", lambda _: None)
+    monkeypatch.setattr(bank_panels, "find_spec", lambda _: None)
     ended = simulate("thin-cable", "--plot", "out.png")
     assert ended.code == 2
     assert ended.out == ""
@@ -293,7 +293,7 @@ def test_without_the_library_a_picture_is_refused_before_anything_runs(
     ],
 )
 def test_names_beside_a_panel_keep_apart(wanted: list[float], placed: list[float]) -> None:
-    assert picture._apart(wanted, 0.1) == pytest.approx(placed, abs=1e-6)
+    assert bank_panels.apart(wanted, 0.1) == pytest.approx(placed, abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -27,6 +27,7 @@ NAMES = (
     "one-pack-fuller",
     "oven-during-the-hold",
     "thin-cable",
+    "thin-cable-three-packs",
     "weak-cell-trips",
 )
 
