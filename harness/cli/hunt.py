@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -11,78 +10,51 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-from attrs import frozen
 
-from ctrl.settings import Settings
-from harness.attach import Attachment, LinkFault, attach
+from harness.attach import LinkFault, attach
 from harness.cli import exits
 from harness.cli.bar import bar
+from harness.cli.hunt_asked import Asked
 from harness.cli.interruptible import INTERRUPTED
-from harness.cli.judge_options import LIMIT_S, Finite, limit_option, tolerance_option
+from harness.cli.judge_options import Finite, limit_option, role_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.cli.selection import selection
-from harness.cli.settings_options import given_settings, is_given, settings_options
+from harness.cli.settings_options import (
+    given_charger_settings,
+    given_settings,
+    is_given,
+    settings_options,
+)
 from harness.errors import InputError
 from harness.interruption import Listening
+from harness.report.catalogue import CHARGER, CONTROLLER, catalogue_of, groups_of
 from harness.report.console import console_for
 from harness.report.known import Entry, read_known, standings
 from harness.report.result import Result
 from harness.report.words import count
-from harness.rules import REQUIREMENTS
 
 if TYPE_CHECKING:
+    from ctrl.charger import ChargerSettings
+    from ctrl.settings import Settings
+    from harness.attach.base import Attached
     from harness.hunt.failure import Failure, Hunted
     from harness.hunt.reduce import Reduced
     from harness.report.hunted import HuntResult, Told
 
-TRACES = 2000
+# A trace of a charger takes longer: it has some ten times as many samples.
+TRACES = {CONTROLLER: 2000, CHARGER: 500}
 SHORTENED_S = 60.0
 # After an interruption nobody wants to wait.
 HURRIED_S = 3.0
 PICTURES = (".png", ".svg")
 # The bar moves by so many parts where the time is what is limited.
 PARTS = 100
-ANY_TRACES = "as many as fit into --seconds, or 2000"
-
-
-@frozen
-class _Asked:
-    """What was asked for, as it was written: enough to ask for it again."""
-
-    controller: str
-    seed: int
-    settings: tuple[str | None, int | None, tuple[str, ...]]
-    tolerance_s: float
-    limit_s: float
-
-    def replay(self, file: str) -> str:
-        """The command that shows a saved trace again."""
-        return (
-            f"fullproof replay {shlex.quote(self.controller)} {shlex.quote(file)}{self._judged()}"
-        )
-
-    def hunt(self, number: int, before: int) -> str:
-        """The command that hunts the same trace again, and those before it that it takes."""
-        settings_file, cells, changes = self.settings
-        which = f"--first {number - before} --traces {before + 1}"
-        if number < 0:
-            # A trace of a world: it takes those before it to come by.
-            which = f"--traces 1 --worlds {-number}"
-        options = f" --seed {self.seed} {which}"
-        if settings_file:
-            options += f" --settings {shlex.quote(settings_file)}"
-        if cells is not None:
-            options += f" --cells {cells}"
-        options += "".join(f" --set {shlex.quote(change)}" for change in changes)
-        return f"fullproof hunt {shlex.quote(self.controller)}{options}{self._judged()}"
-
-    def _judged(self) -> str:
-        options = f" --limit-s {self.limit_s:g}" if self.limit_s != LIMIT_S else ""
-        return options + (f" --tolerance-s {self.tolerance_s:g}" if self.tolerance_s else "")
+ANY_TRACES = "as many as fit into --seconds, or 2000 (of a charger: 500)"
 
 
 @click.command()
 @click.argument("controller")
+@role_option
 @click.option(
     "--traces", type=click.IntRange(min=1), metavar="N", help=f"Try so many; {ANY_TRACES}."
 )
@@ -139,6 +111,7 @@ class _Asked:
 @limit_option
 def command(
     controller: str,
+    role: str,
     traces: int | None,
     seconds: float | None,
     worlds: int,
@@ -160,29 +133,30 @@ def command(
     """Hunt for what CONTROLLER does wrong, with traces made to come near every decision.
 
     Each failure is shortened to the smallest trace that shows it. The first interruption ends the
-    hunt and tells what it found; the next one ends the shortening.
+    hunt and tells what it found; the next one ends the shortening. With --role charger CONTROLLER
+    is a charger that listens to its packs.
     """
     refuse_unwritable(json_file, junit_file)
     _refuse_unusable(folder, plot)
     told_settings = (settings_file, cells, changes)
-    settings = given_settings(*told_settings) if is_given(*told_settings) else None
+    settings = _settings(role, *told_settings) if is_given(*told_settings) else None
     if worlds and settings is not None:
         raise InputError(
             "--worlds draws settings of its own", hint="leave it out, or the options that set them"
         )
-    chosen = selection(patterns, ())
-    known = _known(known_file)
+    chosen = selection(patterns, (), catalogue=catalogue_of(role), of_groups=tuple(groups_of(role)))
+    known = _known(role, known_file)
     if traces is None and seconds is None:
-        traces = TRACES
+        traces = TRACES[role]
     console = console_for(for_people(json_file, junit_file))
-    asked = _Asked(controller, seed, told_settings, tolerance_s, limit_s)
+    asked = Asked(role, controller, seed, told_settings, tolerance_s, limit_s)
 
     # Here, so that a mistake in the options is told before anything slow is loaded.
     from harness.hunt.hunt import hunt
     from harness.report.hunt_terminal import show_hunt
     from harness.report.hunted import HuntResult, report_of
 
-    with attach(controller, limit_s=limit_s) as attachment:
+    with _attached(role, controller, limit_s) as attachment:
         _refuse_settings_of_fixed(attachment, settings)
         with Listening(_tell_hunting) as listening, _progress(traces, seconds) as progress:
             hunted = hunt(
@@ -217,12 +191,28 @@ def command(
     return exits.INTERRUPTED if hunted.interrupted else result.exit_code
 
 
-def _known(file: str | None) -> tuple[Entry, ...]:
+def _attached(role: str, name: str, limit_s: float) -> Attached:
+    if role == CONTROLLER:
+        return attach(name, limit_s=limit_s)
+    from harness.charger.attach import attach_charger
+
+    return attach_charger(name, limit_s=limit_s)
+
+
+def _settings(
+    role: str, file: str | None, cells: int | None, changes: tuple[str, ...]
+) -> Settings | ChargerSettings:
+    if role == CONTROLLER:
+        return given_settings(file, cells, changes)
+    return given_charger_settings(file, cells, changes, packs=1)
+
+
+def _known(role: str, file: str | None) -> tuple[Entry, ...]:
     if file is None:
         return ()
-    from harness.cases import shipped
+    from harness.cli.side import side_of
 
-    return read_known(file, [r.id for r in REQUIREMENTS], [vector.id for vector in shipped()])
+    return read_known(file, [r.id for r in catalogue_of(role)], side_of(role).ids)
 
 
 def _refuse_unusable(folder: str | None, plot: str | None) -> None:
@@ -254,7 +244,9 @@ def _refuse_unusable_folder(folder: str) -> None:
         raise InputError("cannot be made: its parent folder does not exist", file=folder)
 
 
-def _refuse_settings_of_fixed(attachment: Attachment, settings: Settings | None) -> None:
+def _refuse_settings_of_fixed(
+    attachment: Attached, settings: Settings | ChargerSettings | None
+) -> None:
     if settings is None:
         return
     try:
@@ -295,8 +287,8 @@ def _progress(traces: int | None, seconds: float | None) -> Iterator[Callable[[i
 
 
 def _shortened(
-    attachment: Attachment,
-    asked: _Asked,
+    attachment: Attached,
+    asked: Asked,
     hunted: Hunted,
     ways_each: int,
     folder: str | None,
@@ -325,21 +317,22 @@ def _shortened(
 
 
 def _told(
-    failure: Failure, reduced: Reduced | None, asked: _Asked, folder: str | None, before: list[Told]
+    failure: Failure, reduced: Reduced | None, asked: Asked, folder: str | None, before: list[Told]
 ) -> Told:
     from harness.report.hunted import Told
 
     again = "" if failure.case is None else asked.hunt(failure.number, failure.before)
     if folder is None or reduced is None or reduced.shown is None:
         return Told(failure, reduced, again)
-    from harness.hunt.as_vector import as_vector
     from harness.report.hunt_files import save_vector
+    from harness.report.hunt_roles import hunt_told
 
+    of_role = hunt_told(asked.role)
     name = failure.key.requirement
     number = 1 + sum(each.failure.key.requirement == name for each in before)
     try:
-        vector = as_vector(failure, reduced.case, reduced.shown.finding, number=number)
-        saved = str(save_vector(Path(folder), vector))
+        vector = of_role.vector(failure, reduced.case, reduced.shown.finding, number=number)
+        saved = str(save_vector(Path(folder), vector, of_role.to_json(vector)))
     except InputError as error:
         # What was found must still be told.
         return Told(failure, reduced, again, not_saved=str(error))
@@ -349,8 +342,9 @@ def _told(
 def _draw(found: HuntResult, plot: str) -> None:
     from harness.hunt.as_vector import slug
     from harness.report.hunt_files import picture_places
-    from harness.report.hunt_picture import draw
+    from harness.report.hunt_roles import hunt_told
 
+    draw = hunt_told(found.hunted.role).draw
     shown = [each for each in found.told if each.reduced and each.reduced.shown]
     names: list[str] = []
     for each in shown:

@@ -10,23 +10,21 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from attrs import evolve
+from attrs import evolve, fields
 
-from ctrl.vocabulary import Stage
-from harness.attach.base import Attachment
+from harness.attach.base import Attached
 from harness.hunt.failure import Failure, Key
 from harness.hunt.trial import Trial, judged, tried
 from harness.rules.link import CUTS, FRESH
-from harness.run import ANSWER_COLUMNS, Answers, Finding
-from harness.strategies.sweep import Swept
+from harness.run import Finding
 
 
 def examined(
-    attachment: Attachment,
+    attachment: Attached,
     trial: Trial,
     number: int,
     new: Mapping[Key, Finding],
-    latest: Swept | None,
+    latest: Any,
     tolerance_s: float,
 ) -> list[Failure]:
     """The failures that a trial really shows.
@@ -65,12 +63,12 @@ def cut_finding(trial: Trial, whole: Trial) -> Finding | None:
 
 
 def _carried_over(
-    attachment: Attachment,
+    attachment: Attached,
     trial: Trial,
     alone: Trial,
     number: int,
     new: Mapping[Key, Finding],
-    latest: Swept | None,
+    latest: Any,
     tolerance_s: float,
 ) -> list[Failure]:
     """The trace is answered in another way when nothing ran before it, or at every turn."""
@@ -103,22 +101,18 @@ def _requirement(trial: Trial) -> str:
     return "" if trial.fault is None else trial.fault.requirement
 
 
-def first_difference(one: Answers, other: Answers) -> tuple[int, str, str, str] | None:
+def first_difference(one: Any, other: Any) -> tuple[int, str, Any, Any] | None:
     """The first row in which two answers to the same samples differ, and how; None for nowhere."""
     found = []
-    for name in ANSWER_COLUMNS:
+    for name in (field.name for field in fields(type(one))):
         a, b = getattr(one, name), getattr(other, name)
         if a is None or b is None:
             continue
         rows = np.flatnonzero(a != b)
         if len(rows):
             k = int(rows[0])
-            found.append((k, name, _plain(name, a[k]), _plain(name, b[k])))
+            found.append((k, name, a[k], b[k]))
     return min(found, key=lambda row: row[0]) if found else None
-
-
-def _plain(column: str, value: Any) -> str:
-    return Stage(value).word if column == "stage" else f"{value:.10g}"
 
 
 def _differs(trial: Trial, other: Trial, requirement: str, how: str) -> Finding:
@@ -129,7 +123,8 @@ def _differs(trial: Trial, other: Trial, requirement: str, how: str) -> Finding:
         return evolve(fault, requirement=requirement)
     difference = first_difference(trial.answers, other.answers)
     assert difference is not None
-    k, column, one, two = difference
+    k, column, *values = difference
+    one, two = (trial.role.worded(column, value) for value in values)
     return Finding(
         requirement=requirement,
         case=trial.case.id,

@@ -1,38 +1,47 @@
-"""Changes of a case: rows taken out, stamps moved, readings replaced. Each gives a new case."""
+"""Changes of a case: rows taken out, stamps moved, readings replaced. Each gives a new case.
+
+A case is one of any role: settings, and a trace whose attributes are arrays with one entry a row.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from attrs import evolve
+from attrs import evolve, fields
 
-from ctrl.settings import Settings
-from harness.run import OPTIONAL_COLUMNS, Case, Floats, Trace
+from harness.run import OPTIONAL_COLUMNS, Floats, Trace
 
 Mask = npt.NDArray[np.bool_]
 # Stamps that are summed up again are rounded to this, below what any rule can tell.
 STAMP_DIGITS = 9
 
 
-def plain(case: Case) -> Case:
+def columns_of(trace: Any) -> dict[str, Any]:
+    """The arrays of a trace by the names of its attributes; those that it has."""
+    named = {field.name: getattr(trace, field.name) for field in fields(type(trace))}
+    return {name: values for name, values in named.items() if values is not None}
+
+
+def plain(case: Any) -> Any:
     """The case as a controller sees it: no expectation, and one kind of missing reading."""
     columns = {
-        name: np.where(np.isfinite(values), values, np.nan)
-        for name in case.trace.columns
-        for values in (case.trace.column(name),)
+        name: np.where(np.isfinite(values), values, np.nan) if values.dtype.kind == "f" else values
+        for name, values in columns_of(case.trace).items()
     }
+    nothing_expected = {"expected": None} if hasattr(case, "expected") else {}
     return evolve(
         case,
-        trace=Trace(**columns),
+        trace=type(case.trace)(**columns),
         power_cycles=tuple(sorted({k for k in case.power_cycles if k > 0})),
         cuts=tuple(sorted({k for k in case.cuts if k > 0})),
-        expected=None,
+        **nothing_expected,
     )
 
 
-def kept(case: Case, keep: Mask, *, closed_up: bool = False) -> Case:
+def kept(case: Any, keep: Mask, *, closed_up: bool = False) -> Any:
     """The case with some of its rows only.
 
     A loss of power, or a cut, that stood before a row taken out stands before the next one left.
@@ -42,7 +51,7 @@ def kept(case: Case, keep: Mask, *, closed_up: bool = False) -> Case:
         keep: which rows stay, one at least.
         closed_up: the time of the rows taken out is taken out too; otherwise stamps stay.
     """
-    columns = {name: case.trace.column(name)[keep] for name in case.trace.columns}
+    columns = {name: values[keep] for name, values in columns_of(case.trace).items()}
     if closed_up:
         gone_s = np.cumsum(np.where(keep, 0.0, intervals(case.trace.t)))
         columns["t"] = np.round(columns["t"] - gone_s[keep], STAMP_DIGITS)
@@ -55,7 +64,7 @@ def kept(case: Case, keep: Mask, *, closed_up: bool = False) -> Case:
 
     return evolve(
         case,
-        trace=Trace(**columns),
+        trace=type(case.trace)(**columns),
         power_cycles=moved(case.power_cycles),
         cuts=moved(case.cuts),
     )
@@ -69,13 +78,15 @@ def intervals(t: Floats) -> Floats:
     return result
 
 
-def prefix(case: Case, rows: int) -> Case:
+def prefix(case: Any, rows: int) -> Any:
     """The first rows of a case."""
     return kept(case, np.arange(len(case.trace)) < rows)
 
 
-def with_column(case: Case, name: str, values: Floats | None) -> Case:
+def with_column(case: Any, name: str, values: Floats | None) -> Any:
     """The case with other readings in one column; None leaves an optional one out."""
+    if not isinstance(case.trace, Trace):
+        return evolve(case, trace=case.trace.with_column(name, values))
     columns = {other: case.trace.column(other) for other in case.trace.columns if other != name}
     if values is not None:
         columns[name] = values
@@ -84,18 +95,17 @@ def with_column(case: Case, name: str, values: Floats | None) -> Case:
     return evolve(case, trace=Trace(**columns))
 
 
-def with_settings(case: Case, settings: Settings) -> Case:
+def with_settings(case: Any, settings: Any) -> Any:
     """The case with other settings."""
     return evolve(case, settings=settings)
 
 
-def key(case: Case) -> tuple[object, ...]:
+def key(case: Any) -> tuple[object, ...]:
     """What two cases have in common that a controller cannot tell apart."""
-    trace = case.trace
     return (
-        tuple((name, trace.column(name).tobytes()) for name in trace.columns),
+        tuple((name, values.tobytes()) for name, values in columns_of(case.trace).items()),
         case.settings,
-        case.soc,
+        getattr(case, "soc", None),
         case.power_cycles,
         case.cuts,
     )

@@ -13,6 +13,7 @@ from collections.abc import Collection, Mapping
 
 from harness.rules import REQUIREMENTS
 from harness.rules.link import CUTS, FRESH
+from harness.rules.requirement import Requirement
 from harness.verify import TRANSPORT
 
 ENOUGH = 5
@@ -31,13 +32,18 @@ class Exercised:
         cases: in how many traces, by requirement.
     """
 
-    def __init__(self, features: Collection[str], selected: Collection[str] | None) -> None:
-        """Nothing yet; `features` are those that the controller claims."""
+    def __init__(
+        self,
+        features: Collection[str],
+        selected: Collection[str] | None,
+        catalogue: Collection[Requirement] = REQUIREMENTS,
+    ) -> None:
+        """Nothing yet; `features` are those that the controller claims, of `catalogue`."""
         self.times: Counter[str] = Counter()
         self.cases: Counter[str] = Counter()
         self._wanted = {
             r.id
-            for r in REQUIREMENTS
+            for r in catalogue
             if r.features <= set(features)
             and r.id not in NOT_JUDGED
             and (selected is None or r.id in selected)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from attrs import frozen
 
 from ctrl.vocabulary import Stage
-from harness.run import Case, Finding, Identity, Run
+from harness.run import Finding, Identity, Run
 
 # The stages between which a finding lies, or the words for one that lies in no run.
 NO_RUN = ""
@@ -49,7 +50,7 @@ class Failure:
         key: which requirement, in which way.
         finding: what was found in the first trace that showed it.
         number: number of that trace in the sweep.
-        case: that trace; None where the failure came before any trace.
+        case: that trace, a case of the role; None where the failure came before any trace.
         traces: how many traces showed it.
         before: how many traces, run on the same program before this one, it takes to see it; 0 where
             the trace alone shows it.
@@ -58,7 +59,7 @@ class Failure:
     key: Key
     finding: Finding
     number: int
-    case: Case | None
+    case: Any
     traces: int = 1
     before: int = 0
 
@@ -84,6 +85,7 @@ class Hunted:
         stopped: why the hunt ended before its budget; empty where it did not.
         interrupted: whether the user ended it.
         elapsed_s: how long it took, s of the wall clock.
+        role: what was hunted: a `controller` or a `charger`.
     """
 
     spec: str
@@ -100,3 +102,4 @@ class Hunted:
     stopped: str
     interrupted: bool
     elapsed_s: float
+    role: str = "controller"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from attrs import evolve
 
 from harness.hunt.edit import Mask, kept, with_column
-from harness.run import OPTIONAL_COLUMNS, Case, Stages
+from harness.run import OPTIONAL_COLUMNS, Case, Run, Stages
 
 if TYPE_CHECKING:
     from harness.hunt.reduce import Reducer
@@ -34,7 +34,7 @@ def extras(reducer: Reducer) -> None:
             reducer.offer(evolve(reducer.case, cuts=left))
 
 
-def _without_columns(case: Case, names: tuple[str, ...]) -> Case:
+def _without_columns(case: Any, names: tuple[str, ...]) -> Any:
     for name in names:
         if name in OPTIONAL_COLUMNS and name in case.trace.columns:
             case = with_column(case, name, None)
@@ -56,29 +56,40 @@ def fewer_rows(reducer: Reducer) -> None:
 
 
 def _guess(reducer: Reducer) -> None:
-    """Keep the rows around changes of stage and of readings, and what a gap needs between them."""
-    trace, run = reducer.case.trace, reducer.shown.run
-    count = len(trace)
-    marks = np.zeros(count, np.bool_)
+    """Keep the rows in which something happens, and what a gap needs between them."""
+    count = len(reducer.case.trace)
+    marks = reducer.edits.marks(reducer.case, reducer.shown.run)
     marks[0] = marks[min(max(reducer.shown.finding.index, 0), count - 1)] = True
-    if run is not None:
-        stages: Stages = run.answers.stage
-        marks |= _around(np.concatenate([[False], stages[1:] != stages[:-1]]), 2)
     for k in reducer.case.power_cycles:
         marks[max(k - 1, 0) : k + 1] = True
-    limits = reducer.case.settings
-    levels = (limits.entry_v, limits.full_v, limits.return_v, limits.sag_v, limits.empty_v)
-    for level in levels:
-        if level is not None:
-            above = trace.v >= level
-            marks |= _around(np.concatenate([[False], above[1:] != above[:-1]]), 1)
     for reach in (0, 1):
-        reducer.offer(kept(reducer.case, _bridged(reducer.case, _around(marks, reach))))
+        reducer.offer(kept(reducer.case, _bridged(reducer.case, around(marks, reach))))
         if len(reducer.case.trace) != count:
             return
 
 
-def _around(marks: Mask, reach: int) -> Mask:
+def controller_marks(case: Case, run: Run | None) -> Mask:
+    """The rows around changes of stage, and around those of readings."""
+    trace, limits = case.trace, case.settings
+    marks = np.zeros(len(trace), np.bool_)
+    if run is not None:
+        stages: Stages = run.answers.stage
+        marks |= around(changed(stages), 2)
+    levels = (limits.entry_v, limits.full_v, limits.return_v, limits.sag_v, limits.empty_v)
+    for level in levels:
+        if level is not None:
+            marks |= around(changed(trace.v >= level), 1)
+    return marks
+
+
+def changed(values: Any) -> Mask:
+    """The rows that differ from the one before; shape of one value a row."""
+    differs: Mask = np.concatenate([[False], values[1:] != values[:-1]])
+    return differs
+
+
+def around(marks: Mask, reach: int) -> Mask:
+    """The rows that are marked, and so many on either side."""
     wider = marks.copy()
     for step in range(1, reach + 1):
         wider[step:] |= marks[:-step]
@@ -86,7 +97,7 @@ def _around(marks: Mask, reach: int) -> Mask:
     return wider
 
 
-def _bridged(case: Case, marks: Mask) -> Mask:
+def _bridged(case: Any, marks: Mask) -> Mask:
     """The marked rows, and so many between them that no new gap comes about."""
     t, longest_s = case.trace.t, case.settings.max_gap_s
     keep, last = marks.copy(), 0

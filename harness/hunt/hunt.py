@@ -4,44 +4,44 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Collection
+from typing import Any
 
 from attrs import evolve
 
-from ctrl.settings import Settings
-from harness.attach.base import Attachment, LinkFault
-from harness.hunt.compare import agrees, is_reference
+from harness.attach.base import Attached, LinkFault
 from harness.hunt.doubt import examined
 from harness.hunt.exercised import Exercised
 from harness.hunt.failure import NO_RUN, Failure, Hunted, Key
+from harness.hunt.role import role_of
 from harness.hunt.trial import Trial, judged, tried
-from harness.rules import REQUIREMENTS
 from harness.rules.link import FRESH
-from harness.run import Case, Finding, Identity
-from harness.strategies.sweep import Swept, sweep
+from harness.rules.requirement import Requirement
+from harness.run import Finding, Identity
 from harness.verify import SILENT_CASES
 
 # Of so many traces one is cut into short messages.
 CUT_ONE_IN = 4
 LONGEST_CUT = 7
 SILENT = f"{SILENT_CASES} traces in a row had no proper answer"
-NOBODY = "the controller never said who it is"
+NOBODY = "the {} never said who it is"
 
 Progress = Callable[[int, int], None]
 
 
 def hunt(
-    attachment: Attachment,
+    attachment: Attached,
     *,
     seed: int,
     traces: int | None = None,
     seconds: float | None = None,
     worlds: int = 0,
     first: int = 0,
-    settings: Settings | None = None,
+    settings: Any = None,
     selected: Collection[str] | None = None,
     tolerance_s: float = 0.0,
     progress: Progress | None = None,
     interrupted: Callable[[], bool] = lambda: False,
+    enough: Callable[[tuple[Failure, ...]], bool] = lambda _: False,
 ) -> Hunted:
     """Run the traces of a sweep until a budget is spent, and keep what is wrong with the answers.
 
@@ -49,24 +49,27 @@ def hunt(
     give the same finds.
 
     Args:
-        attachment: the controller; one with fixed settings is hunted with these.
+        attachment: the controller, or the charger; one with fixed settings is hunted with these.
         seed: of the sweep, 0 or more.
         traces: the most traces to run; None for no limit.
         seconds: after so many s of the wall clock no trace begins; None for no limit.
         worlds: how many banks in closed loop follow the sweep; none with given or fixed settings.
         first: number of the first trace in the sweep.
-        settings: those of every trace; None draws them.
+        settings: those of every trace, of the role of the attachment; None draws them.
         selected: ids of the requirements that are asked for; None for all.
         tolerance_s: declared tolerance of the controller's clock, s.
         progress: called before each trace with how many ran and how many failures are known.
         interrupted: asked before each trace; the hunt ends when it says so, as it does on
             `KeyboardInterrupt`.
+        enough: asked before each trace with the failures that are known; the hunt ends when it says
+            so.
 
     Raises:
         ValueError: an unknown requirement, a negative number, or settings for a controller whose
             settings are fixed.
     """
-    _refuse_unknown(selected)
+    role = role_of(attachment)
+    _refuse_unknown(selected, role.catalogue)
     began_s = time.monotonic()
     going = _Hunt(attachment, selected, tolerance_s)
     if going.greeted():
@@ -74,15 +77,15 @@ def hunt(
         fixed = going.identity.fixed
         if fixed is not None and settings is not None:
             raise ValueError(f"the settings of {going.identity.name} are fixed")
-        source = sweep(
-            seed, settings=fixed or settings, features=going.identity.features, start=first
-        )
+        source = role.sweep(seed, fixed or settings, going.identity.features, first)
         try:
             while not going.stopped and (traces is None or going.done < traces):
                 if seconds is not None and time.monotonic() - began_s >= seconds:
                     break
                 if interrupted():
                     going.interrupted = True
+                    break
+                if enough(tuple(going.failures.values())):
                     break
                 if progress is not None:
                     progress(going.done, len(going.failures))
@@ -95,6 +98,7 @@ def hunt(
             going.farewell()
     return Hunted(
         spec=attachment.spec,
+        role=role.name,
         identity=going.identity,
         seed=seed,
         first=first,
@@ -112,19 +116,16 @@ def hunt(
 
 
 def _in_worlds(going: _Hunt, seed: int, count: int, interrupted: Callable[[], bool]) -> None:
-    # The simulated bank takes a while to load.
-    from harness.hunt.in_worlds import traces_of_worlds
-
     assert going.identity is not None
     features = going.identity.features
-    for swept in traces_of_worlds(going.attachment, seed=seed, count=count, features=features):
+    for swept in going.role.worlds(going.attachment, seed, count, features):
         if going.stopped or interrupted():
             going.interrupted = going.interrupted or interrupted()
             return
         going.try_(swept)
 
 
-def as_tried(swept: Swept) -> Case:
+def as_tried(swept: Any) -> Any:
     """The case of a sweep as the hunt tries it: some are cut into messages of a few samples."""
     if swept.number % CUT_ONE_IN != CUT_ONE_IN - 1:
         return swept.case
@@ -136,14 +137,15 @@ class _Hunt:
     """One hunt as it goes."""
 
     def __init__(
-        self, attachment: Attachment, selected: Collection[str] | None, tolerance_s: float
+        self, attachment: Attached, selected: Collection[str] | None, tolerance_s: float
     ) -> None:
         self.attachment = attachment
+        self.role = role_of(attachment)
         self.selected = None if selected is None else frozenset(selected)
         self.tolerance_s = tolerance_s
         self.identity: Identity | None = None
-        self.exercised = Exercised((), self.selected)
-        self.always = is_reference(attachment)
+        self.exercised = Exercised((), self.selected, self.role.catalogue)
+        self.always = self.role.is_reference(attachment)
         self.failures: dict[Key, Failure] = {}
         self.errors: dict[str, str] = {}
         self.done = self.judged = self.differing = 0
@@ -151,7 +153,7 @@ class _Hunt:
         self.stopped = ""
         self.interrupted = False
         self.afresh = False
-        self.latest: Swept | None = None
+        self.latest: Any = None
 
     def greeted(self) -> bool:
         """Whether the controller says who it is; what it does instead is a failure."""
@@ -160,15 +162,15 @@ class _Hunt:
         except LinkFault as fault:
             self.attachment.restart()
             self._add(Failure(Key(fault.requirement, NO_RUN), fault.finding(""), 0, None))
-            self.stopped = NOBODY
+            self.stopped = NOBODY.format(self.role.name)
             return False
-        self.exercised = Exercised(self.identity.features, self.selected)
+        self.exercised = Exercised(self.identity.features, self.selected, self.role.catalogue)
         return True
 
-    def try_(self, swept: Swept) -> None:
+    def try_(self, swept: Any) -> None:
         """Run one trace, and look at what came of it."""
         case = as_tried(swept)
-        if self.attachment.cannot_be_told(case):
+        if self.role.cannot_be_told(self.attachment, case):
             self.done += 1
             return
         try:
@@ -189,9 +191,9 @@ class _Hunt:
         else:
             self.exercised.add({"LINK.stops": 1})
 
-    def _look(self, swept: Swept, trial: Trial) -> None:
+    def _look(self, swept: Any, trial: Trial) -> None:
         assert self.identity is not None
-        same = trial.answers is not None and agrees(
+        same = trial.answers is not None and self.role.agrees(
             trial.answers, swept.said, self.identity.features
         )
         if trial.run is not None:
@@ -240,9 +242,9 @@ class _Hunt:
             self.stopped = SILENT
 
 
-def _refuse_unknown(selected: Collection[str] | None) -> None:
+def _refuse_unknown(selected: Collection[str] | None, catalogue: Collection[Requirement]) -> None:
     if selected is None:
         return
-    unknown = set(selected) - {r.id for r in REQUIREMENTS}
+    unknown = set(selected) - {r.id for r in catalogue}
     if unknown or not selected:
         raise ValueError(f"no such requirement: {', '.join(sorted(unknown)) or 'none was named'}")

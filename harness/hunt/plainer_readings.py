@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from attrs import evolve
+from attrs import evolve, frozen
 
 from harness.hunt.edit import with_column
 from harness.hunt.size import USUAL_SOC
@@ -34,22 +35,47 @@ def plainer_start(reducer: Reducer) -> None:
             return
 
 
+@frozen
+class PlainColumn:
+    """How the readings of one column are made plainer.
+
+    Attributes:
+        name: its name in the line protocol.
+        usual: takes a case, and says at which values it is tried, the plainest first.
+        least: the fewest digits behind the point that all of it is rounded to.
+        least_each: the same for one stretch of equal readings; negative for tens.
+    """
+
+    name: str
+    usual: Callable[[Any], tuple[float, ...]]
+    least: int = 0
+    least_each: int = -1
+
+
 def plainer_readings(reducer: Reducer) -> None:
-    """Bring every column to one value, or each stretch to its neighbour's, or to fewer digits."""
+    """Make the readings of a controller plainer."""
     for name in ("i", "temp_c", "temp_max_c", "cell_max_v", "v"):
-        if name not in reducer.case.trace.columns:
-            continue
-        values = reducer.case.trace.column(name)
-        for value in (*_usual(reducer.case, name), *_met(values)):
-            if reducer.offer(with_column(reducer.case, name, np.full(len(values), value))):
-                break
-        _rounded_at_once(reducer, name)
-        _like_neighbours(reducer, name)
-        _one_by_one(reducer, name)
+        if name in reducer.case.trace.columns:
+            least = LEAST_DIGITS.get(name)
+            digits = (0, -1) if least is None else (least, least)
+            plainer_column(reducer, PlainColumn(name, _usual_of(name), *digits))
 
 
-def _rounded_at_once(reducer: Reducer, name: str) -> None:
-    for digits in range(LEAST_DIGITS.get(name, 0), MOST_DIGITS):
+def plainer_column(reducer: Reducer, column: PlainColumn) -> None:
+    """Bring a column to one value, or each stretch to its neighbour's, or to fewer digits."""
+    name = column.name
+    values = reducer.case.trace.column(name)
+    for value in (*column.usual(reducer.case), *_met(values)):
+        if reducer.offer(with_column(reducer.case, name, np.full(len(values), value))):
+            break
+    _rounded_at_once(reducer, column)
+    _like_neighbours(reducer, name)
+    _one_by_one(reducer, column)
+
+
+def _rounded_at_once(reducer: Reducer, column: PlainColumn) -> None:
+    name = column.name
+    for digits in range(column.least, MOST_DIGITS):
         rounded = np.round(reducer.case.trace.column(name), digits)
         if reducer.offer(with_column(reducer.case, name, rounded)):
             return
@@ -73,23 +99,24 @@ def _like_neighbours(reducer: Reducer, name: str) -> None:
             at += 1
 
 
-def _one_by_one(reducer: Reducer, name: str) -> None:
+def _one_by_one(reducer: Reducer, column: PlainColumn) -> None:
+    name = column.name
     for start, stop in reversed(_stretches(reducer.case.trace.column(name))):
         value = float(reducer.case.trace.column(name)[start])
         if not np.isfinite(value):
-            plain = _usual(reducer.case, name)
+            plain = column.usual(reducer.case)
         else:
-            least = LEAST_DIGITS.get(name, -1)
-            rounded = tuple(round(value, digits) for digits in range(least, MOST_DIGITS))
-            plain = (*_usual(reducer.case, name), *rounded)
+            digits = range(column.least_each, MOST_DIGITS)
+            plain = (*column.usual(reducer.case), *(round(value, most) for most in digits))
         for other in plain:
             if other != value and reducer.offer(_set(reducer.case, name, start, stop, other)):
                 break
 
 
-def _usual(case: Case, name: str) -> tuple[float, ...]:
-    settings = case.settings
-    return (settings.absorption_v, settings.float_v) if name == "v" else USUAL[name]
+def _usual_of(name: str) -> Callable[[Case], tuple[float, ...]]:
+    if name == "v":
+        return lambda case: (case.settings.absorption_v, case.settings.float_v)
+    return lambda _: USUAL[name]
 
 
 def _stretches(values: Floats) -> list[tuple[int, int]]:
@@ -107,7 +134,7 @@ def _met(values: Floats) -> list[float]:
     return [float(value) for value in found[order][:3]]
 
 
-def _set(case: Case, name: str, start: int, stop: int, value: float) -> Case:
+def _set(case: Any, name: str, start: int, stop: int, value: float) -> Any:
     values = case.trace.column(name).copy()
     values[start:stop] = value
     return with_column(case, name, values)

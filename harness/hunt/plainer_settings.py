@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from attrs import evolve
+from attrs import evolve, frozen
 
 from ctrl.errors import SettingsError
 from ctrl.settings import PACK_VOLTAGES, SETTING_NAMES, Settings
 from harness.hunt.edit import with_column
-from harness.run import Case, Floats
+from harness.run import Floats
 
 if TYPE_CHECKING:
     from harness.hunt.reduce import Reducer
@@ -44,35 +44,71 @@ ROUND_AH = (1.0, 10.0, 100.0)
 MOST_DIGITS = 3
 
 
+@frozen
+class PlainSettings:
+    """How the settings of a role are made plainer.
+
+    Attributes:
+        names: of the settings that may be changed.
+        groups: of settings that are better brought back together.
+        usual: takes settings, and gives the defaults for such packs.
+        levels: takes a case, and says for each column of its trace which settings its readings
+            follow.
+        rounded: values that are tried beside the defaults.
+    """
+
+    names: tuple[str, ...]
+    groups: tuple[tuple[str, ...], ...]
+    usual: Callable[[Any], Any]
+    levels: Callable[[Any], Mapping[str, tuple[str, ...]]]
+    rounded: Mapping[str, tuple[float, ...]] = {}
+
+
+_CONTROLLER = PlainSettings(
+    names=tuple(name for name in SETTING_NAMES if name != "cells"),
+    groups=GROUPS,
+    usual=lambda settings: Settings.for_cells(settings.cells),
+    levels=lambda _: _LEVELS,
+    rounded={"capacity_ah": ROUND_AH},
+)
+
+
 def plainer_settings(reducer: Reducer) -> None:
     """Bring settings back to their defaults, wherever the failure does not need them."""
     _sixteen_cells(reducer)
-    if not _usual(reducer, SETTING_NAMES):
-        for group in GROUPS:
-            _usual(reducer, group)
-        for name in SETTING_NAMES:
-            _usual(reducer, (name,))
-    for value in ROUND_AH:
-        _offer(reducer, {"capacity_ah": value})
-    for name in SETTING_NAMES:
+    settings_brought_back(reducer, _CONTROLLER)
+
+
+def settings_brought_back(reducer: Reducer, of: PlainSettings) -> None:
+    """The same for any role."""
+    if not _usual(reducer, of, of.names):
+        for group in of.groups:
+            _usual(reducer, of, group)
+        for name in of.names:
+            _usual(reducer, of, (name,))
+    for name, values in of.rounded.items():
+        for value in values:
+            _offer(reducer, of, {name: value})
+    for name in of.names:
         value = getattr(reducer.case.settings, name)
         if isinstance(value, float):
             for digits in range(MOST_DIGITS):
-                if round(value, digits) != value and _offer(reducer, {name: round(value, digits)}):
+                plain = round(value, digits)
+                if plain != value and _offer(reducer, of, {name: plain}):
                     break
 
 
-def _usual(reducer: Reducer, names: Sequence[str]) -> bool:
+def _usual(reducer: Reducer, of: PlainSettings, names: Sequence[str]) -> bool:
     """Try the defaults of these settings; whether they were taken."""
     settings = reducer.case.settings
-    usual = Settings.for_cells(settings.cells)
-    changes = {name: getattr(usual, name) for name in names if name != "cells"}
+    usual = of.usual(settings)
+    changes = {name: getattr(usual, name) for name in names}
     if all(getattr(settings, name) == value for name, value in changes.items()):
         return False
-    return _offer(reducer, changes)
+    return _offer(reducer, of, changes)
 
 
-def _offer(reducer: Reducer, changes: dict[str, Any]) -> bool:
+def _offer(reducer: Reducer, of: PlainSettings, changes: dict[str, Any]) -> bool:
     case = reducer.case
     try:
         settings = case.settings.changed(**changes)
@@ -80,14 +116,14 @@ def _offer(reducer: Reducer, changes: dict[str, Any]) -> bool:
         return False
     if reducer.offer(evolve(case, settings=settings)):
         return True
-    follows = _following(case, settings)
+    follows = _following(case, settings, of.levels(case))
     return follows is not None and reducer.offer(follows)
 
 
-def _following(case: Case, settings: Settings) -> Case | None:
+def _following(case: Any, settings: Any, levels: Mapping[str, tuple[str, ...]]) -> Any:
     """The case with other settings, and with readings that moved with them; None where none do."""
     moved = evolve(case, settings=settings)
-    for column, names in _LEVELS.items():
+    for column, names in levels.items():
         if column not in case.trace.columns:
             continue
         pairs = [

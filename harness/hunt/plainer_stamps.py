@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from harness.hunt.edit import STAMP_DIGITS, intervals, with_column
-from harness.run import Case, Floats
+from harness.run import Floats
 
 if TYPE_CHECKING:
     from harness.hunt.reduce import Reducer
@@ -45,12 +45,12 @@ def _without_missing(reducer: Reducer) -> None:
             reducer.offer(_with(reducer.case, t))
 
 
-def _moved(case: Case, k: int, by_s: float) -> Case:
+def _moved(case: Any, k: int, by_s: float) -> Any:
     """The case with the stamps from row `k` on moved."""
     t = case.trace.t.copy()
     t[k:] += by_s
     return _with(case, t)
 
 
-def _with(case: Case, t: Floats) -> Case:
+def _with(case: Any, t: Floats) -> Any:
     return with_column(case, "t", np.round(t, STAMP_DIGITS))

@@ -4,21 +4,20 @@ The rows go by delta debugging (Zeller and Hildebrandt, 'Simplifying and isolati
 input', IEEE Transactions on Software Engineering 28(2), 2002), tried both with the stamps left as
 they are, which samples wider, and with the time closed up. Settings, readings and stamps are made
 plainer in turn. A step stays only where the failure stays and the case gets smaller
-(`harness.hunt.size`), so the end is the same whenever the controller is.
+(`harness.hunt.size` for a controller), so the end is the same whenever the controller is.
 """
 
 from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from typing import Literal
+from typing import Any, Literal
 
 from attrs import frozen
 
 from harness.hunt.edit import key, plain, prefix
-from harness.hunt.passes import PASSES, SETTINGS_PASSES
-from harness.hunt.size import size
-from harness.run import Case, Finding, Run
+from harness.hunt.passes import CONTROLLER_EDITS, Edits
+from harness.run import Finding
 
 RUNS = 1500
 SECONDS = 60.0
@@ -36,10 +35,10 @@ class Shown:
     """
 
     finding: Finding
-    run: Run | None
+    run: Any
 
 
-Shows = Callable[[Case], Shown | None]
+Shows = Callable[[Any], Shown | None]
 
 
 @frozen(eq=False)
@@ -53,7 +52,7 @@ class Reduced:
         ended: why no more was tried: nothing makes it smaller, or a budget was spent.
     """
 
-    case: Case
+    case: Any
     shown: Shown | None
     runs: int
     ended: Literal["smallest", "runs", "seconds", "interrupted"]
@@ -75,31 +74,34 @@ class Reducer:
         case: the smallest failing case.
         shown: how it fails.
         runs: how often the controller was run.
+        edits: how a case of its role is made smaller.
     """
 
     def __init__(
         self,
-        case: Case,
+        case: Any,
         shown: Shown,
         shows: Shows,
         *,
         runs: int,
         until_s: float,
         interrupted: Callable[[], bool],
+        edits: Edits,
     ) -> None:
         self.case = case
         self.shown = shown
         self.runs = 0
-        self._size = size(case)
+        self.edits = edits
+        self._size = edits.size(case)
         self._shows = shows
         self._most_runs = runs
         self._until_s = until_s
         self._interrupted = interrupted
         self._in_vain: set[tuple[object, ...]] = set()
 
-    def offer(self, candidate: Case) -> bool:
+    def offer(self, candidate: Any) -> bool:
         """Take a case in place of the present one, where it is smaller and fails as well."""
-        smaller = size(candidate)
+        smaller = self.edits.size(candidate)
         if smaller >= self._size:
             return False
         name = key(candidate)
@@ -120,7 +122,7 @@ class Reducer:
             if rows < len(self.case.trace) and self.offer(prefix(self.case, rows)):
                 return
 
-    def _try(self, candidate: Case) -> Shown | None:
+    def _try(self, candidate: Any) -> Shown | None:
         if self.runs >= self._most_runs:
             raise _SpentError("runs")
         if time.monotonic() >= self._until_s:
@@ -132,7 +134,7 @@ class Reducer:
 
 
 def reduced(
-    case: Case,
+    case: Any,
     shows: Shows,
     *,
     confirms: Shows | None = None,
@@ -140,6 +142,7 @@ def reduced(
     runs: int = RUNS,
     seconds: float = SECONDS,
     interrupted: Callable[[], bool] = lambda: False,
+    edits: Edits = CONTROLLER_EDITS,
 ) -> Reduced:
     """The smallest case that can be found that fails in the same way.
 
@@ -151,6 +154,7 @@ def reduced(
         runs: the most runs of the controller.
         seconds: after so many s of the wall clock no more is tried.
         interrupted: asked before each run; no more is tried when it says so.
+        edits: how a case of its role is made smaller.
     """
     given = plain(case)
     shown = shows(given)
@@ -163,9 +167,10 @@ def reduced(
         runs=runs - 2,
         until_s=time.monotonic() + seconds,
         interrupted=interrupted,
+        edits=edits,
     )
     ended: Literal["smallest", "runs", "seconds", "interrupted"] = "smallest"
-    passes = [p for p in PASSES if not (settings_stay and p in SETTINGS_PASSES)]
+    passes = [p for p in edits.passes if not (settings_stay and p in edits.settings_passes)]
     try:
         before = None
         while before is not reducer.case:

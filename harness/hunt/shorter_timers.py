@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,6 @@ from attrs import evolve
 from ctrl.errors import SettingsError
 from harness.hunt.edit import STAMP_DIGITS, kept, with_column
 from harness.hunt.plainer_settings import TIMERS
-from harness.run import Case
 
 if TYPE_CHECKING:
     from harness.hunt.reduce import Reducer
@@ -23,18 +22,32 @@ MOST_STRETCHES = 6
 Stretch = tuple[int, int]
 
 
+Bends = Callable[["Reducer"], list[Any]]
+
+
 def shorter_timers(reducer: Reducer) -> None:
-    """Try shorter times for each timer, alone and with what it times."""
-    for name in TIMERS:
+    """Try shorter times for each timer of a controller, alone and with what it times."""
+    timers_shortened(reducer, TIMERS, _bends)
+
+
+def timers_shortened(reducer: Reducer, names: Sequence[str], bends: Bends) -> None:
+    """The same for any role.
+
+    Args:
+        reducer: the smallest case so far.
+        names: of the settings that are times.
+        bends: says which values, one a row, are the same throughout what a timer times.
+    """
+    for name in names:
         for short_s in SHORT_S:
             value = getattr(reducer.case.settings, name)
             if value is None or short_s >= value:
                 break
-            if _shortened(reducer, name, value, short_s):
+            if _shortened(reducer, name, value, short_s, bends):
                 break
 
 
-def _shortened(reducer: Reducer, name: str, value: float, short_s: float) -> bool:
+def _shortened(reducer: Reducer, name: str, value: float, short_s: float, bends: Bends) -> bool:
     case = reducer.case
     try:
         settings = case.settings.changed(**{name: short_s})
@@ -44,15 +57,20 @@ def _shortened(reducer: Reducer, name: str, value: float, short_s: float) -> boo
         return True
     return any(
         reducer.offer(evolve(shorter, settings=settings))
-        for shorter in _without(case, _stretches(reducer), value - short_s)
+        for shorter in _without(case, _stretches(reducer, bends(reducer)), value - short_s)
     )
 
 
-def _stretches(reducer: Reducer) -> list[list[Stretch]]:
-    """Stretches of rows that one timer may time: stages, and equal voltages; single and together."""
+def _bends(reducer: Reducer) -> list[Any]:
+    """Stages and voltages."""
     trace, run = reducer.case.trace, reducer.shown.run
+    return [trace.v] if run is None else [run.answers.stage, trace.v]
+
+
+def _stretches(reducer: Reducer, columns: list[Any]) -> list[list[Stretch]]:
+    """Stretches of rows that one timer may time: of equal values, single and together."""
+    trace = reducer.case.trace
     found: list[list[Stretch]] = []
-    columns: list[Any] = [trace.v] if run is None else [run.answers.stage, trace.v]
     for values in columns:
         edges = [0, *(np.flatnonzero(values[1:] != values[:-1]) + 1).tolist(), len(trace) - 1]
         pairs = [(a, b) for a, b in pairwise(edges) if a < b]
@@ -64,7 +82,7 @@ def _stretches(reducer: Reducer) -> list[list[Stretch]]:
     return found
 
 
-def _without(case: Case, choices: list[list[Stretch]], by_s: float) -> Iterator[Case]:
+def _without(case: Any, choices: list[list[Stretch]], by_s: float) -> Iterator[Any]:
     """The case with so many seconds less in the stretches of each choice, at one end or the other."""
     t = case.trace.t
     rows = np.arange(len(t))

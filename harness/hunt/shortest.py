@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import Any
 
 from attrs import evolve
 
-from harness.attach.base import Attachment
-from harness.hunt.compare import agrees, reference_run
+from harness.attach.base import Attached
 from harness.hunt.doubt import cut_finding
 from harness.hunt.failure import Failure, Key
 from harness.hunt.reduce import RUNS, SECONDS, Reduced, Shown, Shows, reduced
+from harness.hunt.role import role_of
 from harness.hunt.trial import judged, tried
 from harness.rules.link import CUTS, FRESH
-from harness.run import Case
 
 # A controller that hangs is waited for this long while its trace is shortened, s; and so often.
 SHORT_LIMIT_S = 1.0
@@ -27,7 +27,7 @@ def can_be_shortened(failure: Failure) -> bool:
 
 
 def shortest(
-    attachment: Attachment,
+    attachment: Attached,
     failure: Failure,
     *,
     settings_stay: bool = False,
@@ -56,7 +56,7 @@ def shortest(
     hangs = failure.key.requirement == "LINK.answers"
     shows = breaks(attachment, failure.key, tolerance_s)
 
-    def shows_soon(case: Case) -> Shown | None:
+    def shows_soon(case: Any) -> Shown | None:
         with _short_limit(attachment):
             return shows(case)
 
@@ -68,11 +68,12 @@ def shortest(
         runs=min(runs, RUNS_OF_A_HANG) if hangs else runs,
         seconds=seconds,
         interrupted=interrupted,
+        edits=role_of(attachment).edits,
     )
 
 
 def breaks(
-    attachment: Attachment, key: Key, tolerance_s: float = 0.0, *, afresh: bool = False
+    attachment: Attached, key: Key, tolerance_s: float = 0.0, *, afresh: bool = False
 ) -> Shows:
     """The question whether a controller breaks a requirement in a case, in one way of several.
 
@@ -82,22 +83,23 @@ def breaks(
         tolerance_s: declared tolerance of the controller's clock, s.
         afresh: ask on a program on which nothing ran before.
     """
+    role = role_of(attachment)
 
-    def shows(case: Case) -> Shown | None:
-        if attachment.cannot_be_told(case):
+    def shows(case: Any) -> Shown | None:
+        if role.cannot_be_told(attachment, case):
             return None
         trial = tried(attachment, case, afresh=afresh)
         finding = judged(trial, tolerance_s).found.get(key)
         if finding is None:
             return None
-        if trial.run is not None and agrees(
-            trial.run.answers, reference_run(case).answers, trial.run.identity.features
+        if trial.run is not None and role.agrees(
+            trial.run.answers, role.reference(case), trial.run.identity.features
         ):
             # What the reference answers as well is no fault of this controller.
             return None
         return Shown(finding, trial.run)
 
-    def shows_cuts(case: Case) -> Shown | None:
+    def shows_cuts(case: Any) -> Shown | None:
         # Only where the cuts make it break something does a replay of the case show anything.
         trial = tried(attachment, case, afresh=afresh)
         whole = tried(attachment, evolve(case, cuts=()), afresh=afresh)
@@ -110,7 +112,7 @@ def breaks(
 
 
 @contextmanager
-def _short_limit(attachment: Attachment) -> Iterator[None]:
+def _short_limit(attachment: Attached) -> Iterator[None]:
     limit_s = attachment.limit_s
     attachment.limit_s = min(limit_s, SHORT_LIMIT_S)
     try:

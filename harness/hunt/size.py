@@ -7,6 +7,7 @@ worth two rows less, but not one.
 from __future__ import annotations
 
 from math import isfinite, log10
+from typing import Any
 
 import numpy as np
 
@@ -35,37 +36,50 @@ def size(case: Case) -> float:
     trace = case.trace
     total = ROW * len(trace) + POWER_CYCLE * len(case.power_cycles) + CUT * len(case.cuts)
     total += COLUMN * sum(name in OPTIONAL_COLUMNS for name in trace.columns)
-    total += settings_size(case.settings) + _number_size(case.soc) * (case.soc != USUAL_SOC)
-    dt = np.diff(trace.t)
-    total += _column_size(dt) + DECADE * log10(1.0 + float(np.nansum(np.abs(dt))))
-    total += NOT_LATER * int(np.count_nonzero(dt <= 0.0))
+    total += settings_size(case.settings) + number_size(case.soc) * (case.soc != USUAL_SOC)
+    total += intervals_size(trace.t)
     total += TOO_HIGH * int(np.count_nonzero(trace.v > case.settings.absorption_v))
     for name in trace.columns:
-        total += _column_size(trace.column(name)) if name != "t" else _text_size(trace.t)
+        total += column_size(trace.column(name)) if name != "t" else text_size(trace.t)
     return total
 
 
 def settings_size(settings: Settings) -> float:
     """The part of it that the settings are: each one that is not its default, by how it is written."""
-    usual = Settings.for_cells(settings.cells)
     total = 0.0 if settings.cells == Settings().cells else SETTING
+    return total + differing_size(settings, Settings.for_cells(settings.cells))
+
+
+def differing_size(settings: Any, usual: Any) -> float:
+    """The part that those settings are that differ from the usual ones of their role."""
+    total = 0.0
     for name, value in settings.to_mapping().items():
         if value != getattr(usual, name):
             parts = value if isinstance(value, tuple) else (value,)
-            total += SETTING + sum(_number_size(p) for p in parts if isinstance(p, float))
+            total += SETTING + sum(number_size(p) for p in parts if isinstance(p, float))
             total += DECADE * log10(1.0 + value) if name.endswith("_s") and value else 0.0
     return total
 
 
-def _column_size(values: Floats) -> float:
+def intervals_size(t: Floats) -> float:
+    """The part that the distances between stamps are."""
+    dt = np.diff(t)
+    total = column_size(dt) + DECADE * log10(1.0 + float(np.nansum(np.abs(dt))))
+    return total + NOT_LATER * int(np.count_nonzero(dt <= 0.0))
+
+
+def column_size(values: Floats) -> float:
+    """The part that one column of readings is: where it changes, and how its numbers are written."""
     changes = int(np.count_nonzero(values[1:] != values[:-1]))
-    return CHANGE * changes + _text_size(values)
+    return CHANGE * changes + text_size(values)
 
 
-def _text_size(values: Floats) -> float:
+def text_size(values: Floats) -> float:
+    """The part that the text of some numbers is."""
     missing = int(np.count_nonzero(~np.isfinite(values)))
-    return MISSING * missing + sum(map(_number_size, values.tolist()))
+    return MISSING * missing + sum(map(number_size, values.tolist()))
 
 
-def _number_size(value: float) -> float:
+def number_size(value: float) -> float:
+    """The part that the text of one number is; nothing where it is missing."""
     return CHARACTER * len(f"{value:.12g}") if isfinite(value) else 0.0

@@ -1,17 +1,17 @@
-"""One case on one controller: what it answered, and what is wrong with that."""
+"""One case on what is under test: what it answered, and what is wrong with that."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from math import nan
+from typing import Any
 
 from attrs import frozen
 
-from harness.attach.base import Attachment, LinkFault, Refused
-from harness.attach.drive import drive
-from harness.hunt.failure import Key, way_of
-from harness.judge import judge
-from harness.run import Answers, Case, Finding, Run
+from harness.attach.base import Attached, LinkFault, Refused
+from harness.hunt.failure import Key
+from harness.hunt.role import HuntRole, role_of
+from harness.run import Finding
 
 
 @frozen(eq=False)
@@ -19,22 +19,24 @@ class Trial:
     """What came of one case.
 
     Attributes:
+        role: what was under test.
         case: the case.
         run: what was answered; None where the controller failed to answer.
         fault: how it failed; None where it answered.
     """
 
-    case: Case
-    run: Run | None
+    role: HuntRole
+    case: Any
+    run: Any
     fault: Finding | None = None
 
     @property
-    def answers(self) -> Answers | None:
+    def answers(self) -> Any:
         """The answers, where there are any."""
         return None if self.run is None else self.run.answers
 
 
-def tried(attachment: Attachment, case: Case, *, afresh: bool = False) -> Trial:
+def tried(attachment: Attached, case: Any, *, afresh: bool = False) -> Trial:
     """Run a case; a fault of the link is what came of it, and the next case finds it started anew.
 
     Args:
@@ -42,15 +44,16 @@ def tried(attachment: Attachment, case: Case, *, afresh: bool = False) -> Trial:
         case: what to try.
         afresh: on a program on which nothing ran before.
     """
+    role = role_of(attachment)
     if afresh:
         attachment.restart()
     try:
-        return Trial(case, drive(attachment, case))
+        return Trial(role, case, role.drive(attachment, case))
     except LinkFault as fault:
         if not isinstance(fault, Refused):
             attachment.restart()
         t = float(case.trace.t[fault.index]) if fault.index >= 0 else nan
-        return Trial(case, None, fault.finding(case.id, t=t))
+        return Trial(role, case, None, fault.finding(case.id, t=t))
 
 
 @frozen(eq=False)
@@ -72,8 +75,8 @@ def judged(trial: Trial, tolerance_s: float) -> Judged:
         assert trial.fault is not None
         fault = trial.fault
         return Judged({Key(fault.requirement, ""): fault}, {fault.requirement: 1})
-    verdict = judge(trial.run, tolerance_s=tolerance_s)
+    verdict = trial.role.judge(trial.run, tolerance_s)
     found: dict[Key, Finding] = {}
     for finding in verdict.findings:
-        found.setdefault(Key(finding.requirement, way_of(trial.run, finding)), finding)
+        found.setdefault(Key(finding.requirement, trial.role.way_of(trial.run, finding)), finding)
     return Judged(found, verdict.exercised)

@@ -4,25 +4,28 @@ from __future__ import annotations
 
 from itertools import count
 from pathlib import Path
+from typing import Any
 
-from harness.cases.vector import Vector, to_json
+from harness.cases.vector import to_json
 from harness.errors import InputError
 
 PICTURES = (".png", ".svg")
 
 
-def save_vector(folder: Path, vector: Vector) -> Path:
+def save_vector(folder: Path, vector: Any, text: str | None = None) -> Path:
     """Write a vector into a folder, and never over another one.
 
     Args:
         folder: made where it does not exist.
         vector: its file is called as the second part of its id, with a number where there is
             another vector of that name.
+        text: the vector as it is written; left out for that of a controller.
 
     Raises:
         InputError: it cannot be written.
     """
-    name, text = vector.id.partition("/")[2], to_json(vector)
+    name = vector.id.partition("/")[2]
+    text = to_json(vector) if text is None else text
     try:
         folder.mkdir(exist_ok=True)
         for number in count(2):

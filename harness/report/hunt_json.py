@@ -6,13 +6,11 @@ from typing import Any
 
 import orjson
 
-from harness.cases.vector import FORMAT as VECTOR_FORMAT
-from harness.hunt.as_vector import expectation
 from harness.hunt.failure import Failure
 from harness.report.caution import CAUTION
+from harness.report.hunt_roles import HuntTold, hunt_told
 from harness.report.hunted import HuntResult, Told
 from harness.report.store import to_json as result_to_json
-from harness.run import Case
 
 FORMAT = "fullproof hunt"
 VERSION = 1
@@ -22,7 +20,8 @@ def to_json(found: HuntResult) -> str:
     """The document; its last member says how much there has to be in it."""
     hunted = found.hunted
     told = {each.failure.key: each for each in found.told}
-    failures = [_failure(each, told.get(each.key)) for each in hunted.failures]
+    of_role = hunt_told(hunted.role)
+    failures = [_failure(each, told.get(each.key), of_role) for each in hunted.failures]
     document = {
         "format": FORMAT,
         "version": VERSION,
@@ -40,7 +39,7 @@ def to_json(found: HuntResult) -> str:
     return orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE).decode()
 
 
-def _failure(failure: Failure, told: Told | None) -> dict[str, Any]:
+def _failure(failure: Failure, told: Told | None, of_role: HuntTold) -> dict[str, Any]:
     document: dict[str, Any] = {
         "requirement": failure.key.requirement,
         "way": failure.key.way,
@@ -59,21 +58,6 @@ def _failure(failure: Failure, told: Told | None) -> dict[str, Any]:
                 "runs": told.reduced.runs,
                 "ended": told.reduced.ended,
                 "index": told.finding.index,
-                "case": _case(told.reduced.case),
+                "case": of_role.document(told.reduced.case),
             }
     return document
-
-
-def _case(case: Case) -> dict[str, Any]:
-    """A case with the members of the vector format that it has."""
-    expected = expectation(case)
-    return {
-        "format": VECTOR_FORMAT,
-        "settings": case.settings.to_mapping(),
-        "soc": case.soc,
-        "power_cycles": case.power_cycles,
-        "cuts": case.cuts,
-        "expected": {"stages": expected.stages, "resets": expected.resets, "soc": expected.soc},
-        "columns": case.trace.columns,
-        "rows": case.trace.rows(),
-    }

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ctrl.vocabulary import Stage
 from harness.errors import InputError
 from harness.hunt.compare import reference_run
+from harness.report.bank_panels import COLOURS, SHADES, SMALL
 from harness.report.panels import axis, levels_of
-from harness.report.picture import COLOURS, SHADES, SMALL, refuse_without_library
-from harness.run import Answers, Case, Finding, Floats, Run
+from harness.report.picture import refuse_without_library
+from harness.run import Case, Finding, Floats, Run
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,6 +36,40 @@ def draw(case: Case, run: Run | None, finding: Finding, file: Path) -> None:
     Raises:
         InputError: the library is missing, or the file cannot be written.
     """
+    answers = None if run is None else run.answers
+    said = reference_run(case).answers
+
+    def fill(panels: Sequence[Axes], x: Floats) -> None:
+        _voltages(panels[0], x, case)
+        panels[1].plot(x, case.trace.i, color=COLOURS[1], marker="s", markersize=4)
+        panels[1].set_ylabel("i, A")
+        low, high = panels[1].get_ylim()
+        # A current that does not change is no noise to look into.
+        panels[1].set_ylim(min(low, high - 2.0), max(high, low + 2.0))
+        stage = None if answers is None else answers.stage
+        bars(panels[2], x, SHADES, ("reference", said.stage), ("controller", stage))
+        for place, given in enumerate((said, answers)):
+            if given is not None and given.full_reset is not None:
+                at = x[given.full_reset]
+                panels[2].plot(at, [place] * len(at), linestyle="none", marker="*", color="#000000")
+
+    painted(case, finding, file, fill)
+
+
+def painted(
+    case: Any, finding: Finding, file: Path, fill: Callable[[Sequence[Axes], Floats], None]
+) -> None:
+    """A picture of a failing case of any role: three panels over one another.
+
+    Args:
+        case: the case.
+        finding: what is wrong.
+        file: a .png or a .svg.
+        fill: draws into the panels, over the given places of the samples.
+
+    Raises:
+        InputError: the library is missing, or the file cannot be written.
+    """
     refuse_without_library()
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -51,13 +86,7 @@ def draw(case: Case, run: Run | None, finding: Finding, file: Path) -> None:
         figure.text(0.02, 0.955, finding.requirement, fontsize=12, weight="bold")
         figure.text(0.02, 0.905, finding.sentence, fontsize=SMALL, color="#444444", wrap=True)
         x, called = axis(case.trace)
-        _voltages(panels[0], x, case)
-        panels[1].plot(x, case.trace.i, color=COLOURS[1], marker="s", markersize=4)
-        panels[1].set_ylabel("i, A")
-        low, high = panels[1].get_ylim()
-        # A current that does not change is no noise to look into.
-        panels[1].set_ylim(min(low, high - 2.0), max(high, low + 2.0))
-        _stages(panels[2], x, None if run is None else run.answers, reference_run(case).answers)
+        fill(panels, x)
         panels[2].set_xlabel(f"{called}; the line through all panels is the finding")
         for axes in panels:
             if finding.index >= 0:
@@ -92,35 +121,46 @@ def _voltages(axes: Axes, x: Floats, case: Case) -> None:
             )  # fmt: skip
 
 
-def _stages(axes: Axes, x: Floats, answers: Answers | None, said: Answers) -> None:
+def bars(
+    axes: Axes,
+    x: Floats,
+    shades: Mapping[Any, tuple[str, str]],
+    *rows: tuple[str, Any],
+) -> None:
+    """Who was in which state: one bar each, from the bottom up.
+
+    Args:
+        axes: the panel.
+        x: the places of the samples.
+        shades: colour and hatch of each state; a state has a `word`.
+        rows: whose bar it is, and the states; None where there was no answer.
+    """
     from matplotlib.patches import Patch
 
-    # A sample's stage holds until the next sample; the last one is drawn as long as the rest is.
+    # A sample's state holds until the next sample; the last one is drawn as long as the rest is.
     width = float(x[-1] - x[0]) / max(len(x) - 1, 1) or 1.0
     edges_x = np.concatenate([x, [x[-1] + width]])
-    used: set[Stage] = set()
-    for place, given in enumerate((said, answers)):
+    kind = type(next(iter(shades)))
+    used: set[Any] = set()
+    for place, (_, given) in enumerate(rows):
         if given is None:
             axes.text(x[0], place, "no answer", va="center", fontsize=SMALL)
             continue
-        edges = [0, *(np.flatnonzero(np.diff(given.stage)) + 1).tolist(), len(x)]
+        edges = [0, *(np.flatnonzero(np.diff(given)) + 1).tolist(), len(x)]
         for first, behind in pairwise(edges):
-            stage = Stage(given.stage[first])
-            used.add(stage)
-            shade, hatch = SHADES[stage]
+            state = kind(given[first])
+            used.add(state)
+            shade, hatch = shades[state]
             span = [(edges_x[first], edges_x[behind] - edges_x[first])]
             axes.broken_barh(
                 span, (place - 0.36, 0.72), facecolor=shade, hatch=hatch,
                 edgecolor="#555555", linewidth=0.6,
             )  # fmt: skip
-        if given.full_reset is not None:
-            at = x[given.full_reset]
-            axes.plot(at, [place] * len(at), linestyle="none", marker="*", color="#000000")
-    axes.set_yticks([0, 1], ["reference", "controller"])
-    axes.set_ylim(-0.6, 1.6)
+    axes.set_yticks(range(len(rows)), [label for label, _ in rows])
+    axes.set_ylim(-0.6, len(rows) - 0.4)
     keys: list[Any] = [
-        Patch(facecolor=SHADES[s][0], hatch=SHADES[s][1], edgecolor="#555555", label=s.word)
-        for s in Stage
+        Patch(facecolor=shades[s][0], hatch=shades[s][1], edgecolor="#555555", label=s.word)
+        for s in kind
         if s in used
     ]
     axes.legend(

@@ -98,7 +98,11 @@ def table_of(case: Case, run: Run | None, finding: Finding) -> Table:
 
 def table_text(case: Case, run: Run | None, finding: Finding) -> list[str]:
     """The same as lines of plain text."""
-    table = table_of(case, run, finding)
+    return text_of(table_of(case, run, finding))
+
+
+def text_of(table: Table) -> list[str]:
+    """A table as lines of plain text."""
     whole = (table.heads, *table.rows)
     widths = [max(map(len, column)) for column in zip(*whole, strict=True)]
     return ["  ".join(_padded(row, widths, table.right)).rstrip() for row in whole]

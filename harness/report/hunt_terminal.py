@@ -7,22 +7,21 @@ from collections import Counter
 from rich.console import Console
 from rich.text import Text
 
-from ctrl.vocabulary import Stage
 from harness.hunt.failure import Failure
+from harness.report.catalogue import any_requirement
 from harness.report.caution import CAUTION
 from harness.report.console import STAGE_STYLES, columns, line, paragraph
-from harness.report.hunt_table import table_of
+from harness.report.hunt_roles import hunt_told
 from harness.report.hunted import HuntResult, Told
 from harness.report.summary import VERDICTS, outcomes
 from harness.report.terminal import LABEL, STYLES, show_known, told_sum
-from harness.report.words import changed_settings, count, listed, number
-from harness.rules import requirement
+from harness.report.words import count, listed
 from harness.run import Outcome
 
 INDENT = 2
 SIDE = 12
 MOST_BROKEN = 12
-_STAGES = {stage.word for stage in Stage}
+_STATE_STYLES = STAGE_STYLES | {"stopped": "red", "fallback": "yellow", "following": "green"}
 
 
 def show_hunt(console: Console, found: HuntResult) -> None:
@@ -37,7 +36,7 @@ def show_hunt(console: Console, found: HuntResult) -> None:
 
 def _show_told(console: Console, found: HuntResult, told: Told) -> None:
     failure, finding = told.failure, told.finding
-    asked = requirement(failure.key.requirement)
+    asked = any_requirement(failure.key.requirement)
     excuse = found.result.reason(failure.finding)
     style = "yellow" if excuse else "bold red"
     line(console, (asked.id, style), f" ({asked.level}): ", (asked.title, "bold"))
@@ -50,14 +49,14 @@ def _show_told(console: Console, found: HuntResult, told: Told) -> None:
         _side(console, "observed", finding.observed)
         _side(console, "expected", finding.expected)
     else:
-        _show_trace(console, told)
+        _show_trace(console, told, found.hunted.role)
     if told.run is None and finding.detail:
         console.print()
         paragraph(console, finding.detail, indent=INDENT, style="dim")
     console.print()
     _side(console, "found", _how_often(found, failure))
     if told.reduced is not None:
-        _side(console, "shortened", _how_short(told))
+        _side(console, "shortened", _how_short(told, found.hunted.role))
     if told.not_saved:
         _side(console, "not saved", told.not_saved)
     if told.again:
@@ -65,25 +64,26 @@ def _show_told(console: Console, found: HuntResult, told: Told) -> None:
     console.print()
 
 
-def _show_trace(console: Console, told: Told) -> None:
+def _show_trace(console: Console, told: Told, role: str) -> None:
     case, finding = told.case, told.finding
     assert case is not None
     if told.reduced is None or told.reduced.flaky:
         _side(console, "trace", f"{case.id}, {count(len(case.trace), 'sample')}")
         return
-    table = table_of(case, told.run, finding)
+    of_role = hunt_told(role)
+    table = of_role.table(case, told.run, finding)
     rows = [[_cell(cell, bold=k == table.here) for cell in row] for k, row in enumerate(table.rows)]
     indented = [[Text(" " * INDENT), *row] for row in rows]
     console.print()
     columns(console, ["", *table.heads], indented, [False, *table.right])
     console.print()
-    _side(console, "settings", changed_settings(case.settings))
-    _side(console, "start", f"count {number(100.0 * case.soc)} %")
+    for label, text in of_role.beside(case):
+        _side(console, label, text)
 
 
 def _cell(cell: str, *, bold: bool) -> Text:
     word = cell.partition(",")[0]
-    style = STAGE_STYLES.get(word, "") if word in _STAGES else ""
+    style = _STATE_STYLES.get(word, "")
     return Text(cell, style=f"bold {style}".strip() if bold else style)
 
 
@@ -97,14 +97,14 @@ def _how_often(found: HuntResult, failure: Failure) -> str:
     return text
 
 
-def _how_short(told: Told) -> str:
+def _how_short(told: Told, role: str) -> str:
     reduced = told.reduced
     assert reduced is not None
     if reduced.flaky:
         return "not at all: run once more, the same trace was answered without this failure"
     assert told.failure.case is not None
     samples = f"from {len(told.failure.case.trace)} to {count(len(reduced.case.trace), 'sample')}"
-    text = f"{samples} in {count(reduced.runs, 'run')} of the controller"
+    text = f"{samples} in {count(reduced.runs, 'run')} of the {role}"
     if reduced.ended != "smallest":
         spent = {
             "runs": "no more runs were allowed",
@@ -145,7 +145,7 @@ def _show_sum(console: Console, found: HuntResult) -> None:
     who = "unknown, it never said who it is"
     if identity := hunted.identity:
         who = f"{identity.name} {identity.version}, written in {identity.language}"
-    told_sum(console, "controller", who)
+    told_sum(console, hunted.role, who)
     line(console, "attached".ljust(LABEL), hunted.spec)
     a_second = hunted.traces / hunted.elapsed_s if hunted.elapsed_s else 0.0
     until = f"{hunted.first} to {hunted.first + hunted.traces - 1}" if hunted.traces else "none"
@@ -185,7 +185,9 @@ def _never_exercised(found: HuntResult) -> list[str]:
     groups: dict[str, list[tuple[str, bool]]] = {}
     for each in found.result.report.results:
         never = each.outcome is Outcome.NOT_EXERCISED
-        groups.setdefault(requirement(each.requirement).group, []).append((each.requirement, never))
+        groups.setdefault(any_requirement(each.requirement).group, []).append(
+            (each.requirement, never)
+        )
     words: list[str] = []
     for group, members in groups.items():
         if len(members) > 1 and all(never for _, never in members):

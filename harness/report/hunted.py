@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from typing import Any
 
 from attrs import evolve, frozen
 
 from harness.hunt.failure import Failure, Hunted
 from harness.hunt.reduce import Reduced
-from harness.report.hunt_table import table_text
+from harness.report.catalogue import catalogue_of
+from harness.report.hunt_roles import hunt_told
+from harness.report.hunt_table import text_of
 from harness.report.result import Result
 from harness.report.words import count
-from harness.rules import REQUIREMENTS
 from harness.rules.requirement import Requirement
-from harness.run import Case, Finding, Outcome, Run
+from harness.run import Finding, Outcome
 from harness.verdict import Report, RequirementResult
 
 
@@ -36,7 +38,7 @@ class Told:
     not_saved: str = ""
 
     @property
-    def case(self) -> Case | None:
+    def case(self) -> Any:
         """The trace to show: the shortened one, where there is one that fails for certain."""
         sure = self.reduced is not None and not self.reduced.flaky
         return self.reduced.case if self.reduced and sure else self.failure.case
@@ -48,7 +50,7 @@ class Told:
         return self.failure.finding if shown is None else shown.finding
 
     @property
-    def run(self) -> Run | None:
+    def run(self) -> Any:
         """What the controller answered to the shortened trace; None where that is not known."""
         shown = self.reduced.shown if self.reduced else None
         return None if shown is None else shown.run
@@ -96,18 +98,19 @@ def report_of(hunted: Hunted, told: Sequence[Told], asked_for: Collection[str]) 
     findings: dict[str, list[Finding]] = {}
     for failure in hunted.failures:
         each = shorter.get(failure.key)
-        finding = failure.finding if each is None else _with_table(each)
+        finding = failure.finding if each is None else _with_table(each, hunted.role)
         findings.setdefault(failure.key.requirement, []).append(finding)
     return Report(
         spec=hunted.spec,
         identity=hunted.identity,
         results=tuple(
             _result(hunted, requirement, tuple(findings.get(requirement.id, ())))
-            for requirement in REQUIREMENTS
+            for requirement in catalogue_of(hunted.role)
             if requirement.id in asked_for or requirement.id in findings
         ),
         cases=hunted.traces,
         errors=dict(hunted.errors),
+        role=hunted.role,
     )
 
 
@@ -129,7 +132,7 @@ def _result(
     return RequirementResult(requirement.id, outcome, exercised, cases, findings)
 
 
-def _with_table(told: Told) -> Finding:
+def _with_table(told: Told, role: str) -> Finding:
     """The finding with the trace that shows it, for whoever reads no terminal."""
     finding, lines = told.finding, []
     if finding.detail:
@@ -138,7 +141,7 @@ def _with_table(told: Told) -> Finding:
         samples = count(len(told.case.trace), "sample")
         lines += [
             f"in the trace shortened to {samples}:",
-            *table_text(told.case, told.run, finding),
+            *text_of(hunt_told(role).table(told.case, told.run, finding)),
         ]
     if told.again:
         lines.append(f"again: {told.again}")

@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from harness.cli.main import COMMANDS
+from harness.cli.replay import command as replay
 from harness.cli.verify import command
 
 DEAF = '''
@@ -62,7 +63,7 @@ def test_a_charger_that_ignores_the_pack_fails_by_the_right_rules(deaf: str) -> 
     for name in ("SENSE.reaches", "STALE.falls-back", "BEGIN.waits", "FOLLOW.slope"):
         assert f"{name} (must)" in ended.output
     assert "does not rise for it" in ended.output
-    assert "fullproof verify --role charger" in ended.output
+    assert "fullproof replay --role charger" in ended.output
     assert "verdict        does not conform" in ended.output
 
 
@@ -71,8 +72,9 @@ def test_a_finding_is_seen_again_by_the_command_that_is_told(deaf: str) -> None:
     assert ended.return_value == 1
     assert "tried          1 case" in ended.output
     again = next(line for line in ended.output.splitlines() if "again" in line)
-    words = shlex.split(again)
-    once_more = verify(*words[words.index("charger") + 1 :])
+    words = shlex.split(again)[1:]
+    assert words[:4] == ["fullproof", "replay", "--role", "charger"]
+    once_more = CliRunner().invoke(replay, words[2:], standalone_mode=False)
     assert once_more.return_value == 1
     assert "SENSE.reaches (must)" in once_more.output
 
@@ -95,13 +97,12 @@ def test_other_forms_tell_the_same(deaf: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        ((), "no charger was named"),
         (("reff",), "there is no charger 'reff'"),
         (("log:hut.csv",), "there is no charger 'log:hut.csv'"),
         (("ref", "--select", "sense"), "did you mean SENSE"),
         (("ref", "--select", "HOLD"), "picks nothing"),
-        (("ref", "--html", "x.html"), "--html cannot be used with --role charger"),
-        (("ref", "--json", "-", "--known", "k"), "--known and --json cannot be used"),
+        (("ref", "--known", "k.toml", "--baseline", "b.json"), "--baseline and --known both say"),
+        (("ref", "--known", "k.toml"), "k.toml: cannot be read"),
         (("ref", "--mapping", "m.toml"), "belong to a log"),
     ],
 )

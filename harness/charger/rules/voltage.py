@@ -78,7 +78,11 @@ class _SetPoint:
         else:
             self.doubted = False
         reach.take(turn.set_v)
-        self._watched(turn, room)
+        if reach.aim_v == before_v:
+            self._watched(turn, room)
+        else:
+            # The set-point moves with what is asked for: that is no compensation.
+            self.up.length_s = self.down.length_s = 0.0
         if turn.state is FOLLOWING:
             self.followed = True
             self.left_v = turn.now.asked_v
