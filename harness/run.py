@@ -181,14 +181,15 @@ class Identity:
         version: the controller's own version.
         language: what it is written in.
         features: what it claims (`FEATURES`); only claimed features are judged.
-        fixed: the settings it was built with, where they cannot be set.
+        fixed: the settings it was built with, where they cannot be set: `Settings`, or those of
+            its role.
     """
 
     name: str
     version: str
     language: str
     features: frozenset[str]
-    fixed: Settings | None = None
+    fixed: Any = None
 
 
 @frozen(eq=False)

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from charger_requirements_page import PLACE as CHARGER_REQUIREMENTS
+from charger_requirements_page import charger_requirements_page
 from measures_table import measures_table
 from requirement_pages import requirement_pages
 from settings_page import settings_page
 from stages_table import stages_table
-from vector_pages import members_table, tags_table, vectors_page
+from vector_pages import CHARGER, CHARGER_PLACE, members_table, tags_table, vectors_page
 
 if TYPE_CHECKING:
     from mkdocs.config.defaults import MkDocsConfig
@@ -31,6 +33,8 @@ def pages() -> dict[str, str]:
     return {
         "reference/settings.md": settings_page(),
         "reference/vectors.md": vectors_page(),
+        CHARGER_PLACE: vectors_page(CHARGER),
+        CHARGER_REQUIREMENTS: charger_requirements_page(),
         **requirement_pages(),
     }
 

@@ -30,7 +30,12 @@ def tried_charger(
     return CaseVerdict(case.id, exercised, tuple(findings)), run
 
 
-CHARGER = Role("charger", CHARGER_REQUIREMENTS, tried_charger, lambda _attachment, _case: "")
+CHARGER = Role(
+    "charger",
+    CHARGER_REQUIREMENTS,
+    tried_charger,
+    lambda attachment, case: str(attachment.cannot_be_told(case)),
+)
 
 
 def verify_charger(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 import attrs
 
@@ -42,18 +44,12 @@ def given_case(
             these settings.
     """
     options = (settings_file, cells, changes)
-    if identity.fixed is not None and is_given(*options):
-        raise InputError(
-            f"the settings of {identity.name} are fixed", hint="leave out the options that set them"
-        )
+    refuse_options_of_fixed(identity, is_given(*options))
     path = Path(name)
-    if path.is_dir():
-        raise InputError("is a folder", file=path, hint="name one trace in it")
     if not path.exists():
-        if path.suffix.lower() in (".csv", ".json"):
-            raise InputError("there is no such file", file=path, hint=f"seen from {Path.cwd()}")
+        refuse_no_file(path)
         found = _shipped(name, identity)
-    elif _is_vector(path):
+    elif is_vector(path):
         found = read_vector(path)
     else:
         settings = identity.fixed or given_settings(*options)
@@ -66,7 +62,18 @@ def _shipped(name: str, identity: Identity) -> Vector:
     found = vector_named(name, kind="file and no vector")
     if identity.fixed is None:
         return found
-    rendered, not_applicable = rendered_for(identity.fixed)
+    rendered: Vector = for_fixed(name, identity, *rendered_for(identity.fixed))
+    return rendered
+
+
+def for_fixed(
+    name: str, identity: Identity, rendered: Iterable[Any], not_applicable: Mapping[str, str]
+) -> Any:
+    """The one of the vectors, rendered for fixed settings, that has this id.
+
+    Raises:
+        InputError: it cannot be written for these settings; with the reason.
+    """
     if name in not_applicable:
         raise InputError(
             f"the vector {name} cannot be written for the fixed settings of {identity.name}",
@@ -75,7 +82,28 @@ def _shipped(name: str, identity: Identity) -> Vector:
     return next(each for each in rendered if each.id == name)
 
 
-def _is_vector(path: Path) -> bool:
+def refuse_options_of_fixed(identity: Identity, given: bool) -> None:
+    """Refuse options of settings where they cannot be set; raises `InputError`."""
+    if identity.fixed is not None and given:
+        raise InputError(
+            f"the settings of {identity.name} are fixed", hint="leave out the options that set them"
+        )
+
+
+def refuse_no_file(path: Path) -> None:
+    """Refuse what was meant to be a file, and is none; raises `InputError`."""
+    if path.suffix.lower() in (".csv", ".json"):
+        raise InputError("there is no such file", file=path, hint=f"seen from {Path.cwd()}")
+
+
+def is_vector(path: Path) -> bool:
+    """Whether a file holds a vector, and not a trace alone.
+
+    Raises:
+        InputError: it is a folder, or no JSON although it begins as such.
+    """
+    if path.is_dir():
+        raise InputError("is a folder", file=path, hint="name one trace in it")
     with path.open("rb") as file:
         if file.read(64).removeprefix(b"\xef\xbb\xbf").lstrip()[:1] != b"{":
             return False

@@ -21,6 +21,13 @@ class Finite(click.FloatRange):
         return number
 
 
+role_option = click.option(
+    "--role",
+    type=click.Choice(["controller", "charger"]),
+    default="controller",
+    show_default=True,
+    help="What is under test: the controller of a pack, or what charges by its messages.",
+)
 limit_option = click.option(
     "--limit-s",
     type=Finite(0, min_open=True),

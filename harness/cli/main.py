@@ -22,6 +22,7 @@ COMMANDS = {
     "hunt": "Hunt for the shortest trace that breaks a controller.",
     "replay": "Show what a controller does with one trace.",
     "simulate": "Run a simulated bank in closed loop with any controllers.",
+    "pair": "Run controllers and a charger at once: do they fill every pack?",
     "study": "Compare reset rules and bank policies over many simulated banks.",
     "explain": "Tell why a pack was not called full, and what would help.",
     "zoo": "Show which faulty controllers the vectors and the hunt find.",

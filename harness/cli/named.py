@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from difflib import get_close_matches
+from typing import Any
 
 from harness.cases import Vector, shipped
 from harness.errors import InputError
 
 
 def vector_named(name: str, *, kind: str = "vector") -> Vector:
-    """The shipped vector with this id.
+    """The shipped vector for controllers with this id.
 
     Args:
         name: the id.
@@ -18,7 +20,13 @@ def vector_named(name: str, *, kind: str = "vector") -> Vector:
     Raises:
         InputError: there is none.
     """
-    by_id = {each.id: each for each in shipped()}
+    found: Vector = named(name, shipped(), kind=kind)
+    return found
+
+
+def named(name: str, vectors: Iterable[Any], *, kind: str = "vector") -> Any:
+    """The one of some vectors, of either role, that has this id; see `vector_named`."""
+    by_id = {each.id: each for each in vectors}
     if name in by_id:
         return by_id[name]
     near = get_close_matches(name, by_id, n=1)

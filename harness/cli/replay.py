@@ -1,4 +1,4 @@
-"""`fullproof replay`: what one controller does with one trace, as a timeline."""
+"""`fullproof replay`: what one controller or charger does with one trace, as a timeline."""
 
 from __future__ import annotations
 
@@ -6,25 +6,21 @@ from typing import Any
 
 import click
 
-from harness.attach import LinkFault, attach, drive
+from harness.attach import LinkFault
 from harness.cli import exits
-from harness.cli.given_case import given_case
-from harness.cli.judge_options import Finite, limit_option, tolerance_option
+from harness.cli.judge_options import Finite, limit_option, role_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
+from harness.cli.replay_side import replay_side_of
 from harness.cli.settings_options import settings_options
-from harness.judge import judge
-from harness.report import replayed
 from harness.report.console import console_for
 from harness.report.findings import show_findings
-from harness.report.reference_events import reference_events
 from harness.report.rows import write_columns, write_csv
-from harness.report.timeline import Moment, beside, moments
-from harness.run import Case, Run
 
 
 @click.command()
 @click.argument("controller")
 @click.argument("trace")
+@role_option
 @settings_options
 @click.option(
     "--soc",
@@ -40,6 +36,7 @@ from harness.run import Case, Run
 def command(
     controller: str,
     trace: str,
+    role: str,
     soc: float | None,
     rows: bool,
     csv_file: str | None,
@@ -53,35 +50,30 @@ def command(
     TRACE is a CSV with the columns t, v, i (and cell_max_v, temp_c, temp_max_c where there are
     any), a Battery Data Format CSV, the JSON of a vector, or the id of a shipped vector such as
     hold/sag-runs-on.
+
+    With --role charger CONTROLLER is a charger. TRACE then is a CSV with the columns t, own_v, own_a
+    and, for each pack, request_v_1, request_a_1, pack_v_1, pack_a_1, stage_1, age_s_1, the JSON of a
+    vector, or the id of a shipped vector such as sense/thin-cable.
     """
     refuse_unwritable(csv_file, json_file)
     console = console_for(for_people(csv_file, json_file))
-    with attach(controller, limit_s=limit_s) as attachment:
+    side = replay_side_of(role)
+    with side.attach(controller, limit_s=limit_s) as attachment:
         try:
-            case, called = given_case(trace, attachment.hello(), soc=soc, **settings)
-            run = drive(attachment, case)
+            case, called = side.given_case(trace, attachment.hello(), soc=soc, **settings)
+            run = side.drive(attachment, case)
         except LinkFault as fault:
             show_findings(console, fault.requirement, [fault.finding(trace)], most=1)
             return exits.DOES_NOT_CONFORM
-    result = replayed.Replayed(
-        called=called,
-        run=run,
-        moments=_told(controller, case, run),
-        verdict=judge(run, tolerance_s=tolerance_s),
-    )
+    result = side.told(controller, called, run, tolerance_s)
     if rows:
         write_columns(run, console.file)
         console.print()
-    replayed.show(console, result)
+    side.show(console, result)
     if csv_file:
         with writing(csv_file) as file:
             write_csv(run, file)
     if json_file:
         with writing(json_file) as file:
-            file.write(replayed.to_json(result))
+            file.write(side.to_json(result))
     return exits.DOES_NOT_CONFORM if result.verdict.findings else exits.CONFORMS
-
-
-def _told(controller: str, case: Case, run: Run) -> list[Moment]:
-    timeline = moments(run, reference_events(controller, case))
-    return timeline if case.expected is None else beside(timeline, run, case.expected)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from typing import Any, TypeVar
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -12,6 +12,9 @@ from ctrl.errors import SettingsError, nearest
 from ctrl.settings import SETTING_NAMES, Settings
 from harness.cli.settings_file import read_settings, without_none
 from harness.errors import InputError
+
+if TYPE_CHECKING:
+    from ctrl.charger import ChargerSettings
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
@@ -50,7 +53,7 @@ def given_settings(
     *,
     base: Settings | None = None,
 ) -> Settings:
-    """The settings that the options name.
+    """The settings of a controller that the options name.
 
     Args:
         settings_file: path of a file of settings.
@@ -61,16 +64,58 @@ def given_settings(
     Raises:
         InputError: a file that cannot be read, or settings that the rules do not allow.
     """
+    found: Settings = _given(Settings, SETTING_NAMES, settings_file, cells, changes, base)
+    return found
+
+
+def given_charger_settings(
+    settings_file: str | None,
+    cells: int | None,
+    changes: tuple[str, ...],
+    *,
+    packs: int,
+    base: ChargerSettings | None = None,
+) -> ChargerSettings:
+    """The settings of a charger that the options name.
+
+    Args:
+        settings_file: as in `given_settings`.
+        cells: as in `given_settings`.
+        changes: as in `given_settings`.
+        packs: how many packs there are where nothing says so.
+        base: as in `given_settings`.
+
+    Raises:
+        InputError: a file that cannot be read, or settings that the rules do not allow.
+    """
+    from ctrl.charger import ChargerSettings
+    from ctrl.charger.settings import CHARGER_SETTING_NAMES
+
+    found: ChargerSettings = _given(
+        ChargerSettings, CHARGER_SETTING_NAMES, settings_file, cells, changes, base, packs=packs
+    )
+    return found
+
+
+def _given(
+    kind: Any,
+    names: Sequence[str],
+    settings_file: str | None,
+    cells: int | None,
+    changes: tuple[str, ...],
+    base: Any,
+    **usual: Any,
+) -> Any:
     named = read_settings(settings_file) if settings_file else {}
     if cells is not None:
         named["cells"] = cells
     for change in changes:
-        name, value = _assignment(change)
+        name, value = _assignment(change, names)
         named[name] = value
     try:
         if base is not None and "cells" not in named and not settings_file:
             return base.changed(**named)
-        return Settings.for_cells(named.pop("cells", 16), **named)
+        return kind.for_cells(named.pop("cells", 16), **{**usual, **named})
     except SettingsError as error:
         raise InputError(str(error), file=settings_file or "", column="settings") from None
 
@@ -80,15 +125,15 @@ def is_given(settings_file: str | None, cells: int | None, changes: tuple[str, .
     return bool(settings_file or cells is not None or changes)
 
 
-def _assignment(change: str) -> tuple[str, Any]:
+def _assignment(change: str, names: Sequence[str]) -> tuple[str, Any]:
     name, equals, text = (part.strip() for part in change.partition("="))
     if not equals or not name or not text:
         raise InputError(
             f"--set {change!r} changes nothing", hint="write it as NAME=VALUE, such as hold_s=360"
         )
-    if name not in SETTING_NAMES:
+    if name not in names:
         raise InputError(
-            f"--set {change!r}: there is no setting {name!r}", hint=nearest(name, SETTING_NAMES)
+            f"--set {change!r}: there is no setting {name!r}", hint=nearest(name, names)
         )
     try:
         value: Any = json.loads(f"[{text}]" if "," in text and not text.startswith("[") else text)

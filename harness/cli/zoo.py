@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING
 
@@ -11,8 +11,10 @@ import click
 from ctrl.errors import nearest
 from harness.cli import exits
 from harness.cli.bar import bar
+from harness.cli.judge_options import role_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.errors import InputError
+from harness.report.catalogue import CHARGER
 from harness.report.console import console_for
 
 if TYPE_CHECKING:
@@ -24,6 +26,7 @@ SEEDS, TRACES = 10, 2000
 
 @click.command()
 @click.argument("pattern", required=False)
+@role_option
 @click.option(
     "--operator",
     "operators",
@@ -58,6 +61,7 @@ SEEDS, TRACES = 10, 2000
 )
 def command(
     pattern: str | None,
+    role: str,
     operators: tuple[str, ...],
     seeds: int,
     traces: int,
@@ -68,6 +72,8 @@ def command(
 ) -> int:
     """Try the vectors, then the hunt, on faulty controllers made systematically and by hand.
 
+    With --role charger the faulty ones are chargers, all of them made by hand.
+
     Controllers that keep the rules, each in its own way, are judged as well: what is found in them
     is a false alarm. PATTERN picks some of the faulty ones by name, such as 'shift-entry-v-*', and
     leaves the others out. Exit code 0 says that the vectors find every one that can be found and
@@ -76,14 +82,14 @@ def command(
     refuse_unwritable(json_file, html_file)
     from harness.report.zoo import show
     from harness.zoo.farm import WorkerDiedError
-    from harness.zoo.whole import whole, work_to_do
 
-    chosen = _chosen(pattern, operators)
+    try_them, work_to_do = _whole_of(role)
+    chosen = _chosen(role, pattern, operators)
     everything = pattern is None and not operators
     hunts = () if no_hunt else tuple(range(seeds))
     try:
         with bar(work_to_do(chosen, hunts, listen=everything)) as advance:
-            result = whole(
+            result = try_them(
                 chosen,
                 seeds=hunts,
                 traces=0 if no_hunt else traces,
@@ -100,16 +106,32 @@ def command(
     return code
 
 
-def _chosen(pattern: str | None, operators: Sequence[str]) -> tuple[Subject, ...]:
-    """The faulty controllers that are asked for.
+def _whole_of(role: str) -> tuple[Callable[..., Whole], Callable[..., int]]:
+    """What tries the zoo of a role, and what says how much there is to do."""
+    if role == CHARGER:
+        from harness.zoo.charger import charger_whole, charger_work_to_do
+
+        return charger_whole, charger_work_to_do
+    from harness.zoo.whole import whole, work_to_do
+
+    return whole, work_to_do
+
+
+def _chosen(role: str, pattern: str | None, operators: Sequence[str]) -> tuple[Subject, ...]:
+    """The faulty ones that are asked for.
 
     Raises:
         InputError: an operator that there is not, or nothing fits.
     """
+    if role == CHARGER and operators:
+        raise InputError(
+            "--operator cannot be used with --role charger",
+            hint="faulty chargers are made by hand; leave it out, or name them by a pattern",
+        )
     from harness.zoo.mutants.operators import OPERATORS
     from harness.zoo.nearby import nearby
-    from harness.zoo.subject import subjects
 
+    every = _subjects(role)
     known = [operator.name for operator in OPERATORS]
     for name in operators:
         if name not in known:
@@ -118,17 +140,29 @@ def _chosen(pattern: str | None, operators: Sequence[str]) -> tuple[Subject, ...
             )
     chosen = [
         subject
-        for subject in subjects()
+        for subject in every
         if fnmatchcase(subject.name, pattern or "*")
         and (not operators or subject.operator.name in operators)
     ]
     if not chosen:
         made_by = f" of {', '.join(operators)}" if operators else ""
         raise InputError(
-            f"no faulty controller{made_by} fits {pattern!r}",
-            hint=nearby(pattern or "", [subject.name for subject in subjects()]),
+            f"no faulty {role}{made_by} fits {pattern!r}",
+            hint=(nearest if role == CHARGER else nearby)(
+                pattern or "", [subject.name for subject in every]
+            ),
         )
     return tuple(chosen)
+
+
+def _subjects(role: str) -> tuple[Subject, ...]:
+    if role == CHARGER:
+        from harness.zoo.charger import charger_subjects
+
+        return charger_subjects()
+    from harness.zoo.subject import subjects
+
+    return subjects()
 
 
 def _code(result: Whole) -> int:

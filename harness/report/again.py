@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import shlex
 
-from harness.report.catalogue import any_requirement
+from harness.report.catalogue import CONTROLLER, any_requirement
 from harness.report.result import Result
 from harness.run import Finding
 
 LINK = "LINK"
 RECORDED = "log"
-CHARGER = "charger"
 
 
 def again(result: Result, finding: Finding) -> str:
@@ -28,15 +27,14 @@ def again(result: Result, finding: Finding) -> str:
         if result.environment is not None and result.environment.command:
             return f"{result.environment.command} --select {shlex.quote(finding.requirement)}"
         return f"fullproof verify {name} --select {shlex.quote(finding.requirement)}{options}"
-    if result.report.role == CHARGER:
-        case = shlex.quote(finding.case)
-        return f"fullproof verify --role {CHARGER} {name} --select {case}{options}"
-    return command_for(result.report.spec, finding, options)
+    return command_for(result.report.spec, finding, options, result.report.role)
 
 
-def command_for(spec: str, finding: Finding, options: str) -> str:
-    """The same for a controller that runs, from its name and the options of the command."""
+def command_for(spec: str, finding: Finding, options: str, role: str = CONTROLLER) -> str:
+    """The same for what runs, from its name, the options of the command, and its role."""
     name, case = shlex.quote(spec), shlex.quote(finding.case)
+    if role != CONTROLLER:
+        name = f"--role {role} {name}"
     if any_requirement(finding.requirement).group == LINK:
         # Part of this group shows only when a case runs a second time, or ends.
         return f"fullproof verify {name} --select {case}{options}"

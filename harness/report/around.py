@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from attrs import frozen
 
-from ctrl.vocabulary import Stage
+from harness.report.catalogue import CHARGER
 from harness.report.excerpt import Excerpt
+from harness.report.roles import Told, told_of
 from harness.report.words import number
 from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Finding, Stages
 
@@ -19,6 +20,9 @@ UNITS = {
     "temp_c": "°C",
     "temp_max_c": "°C",
 }
+UNITS_OF_ENDINGS = {"_v": "V", "_a": "A", "_s": "s"}
+# Their names stand without a unit, as they always have.
+ANSWERED = ("voltage_request_v", "current_request_a")
 
 
 @frozen
@@ -48,30 +52,47 @@ def rows_around(excerpt: Excerpt, finding: Finding, most: int = MOST_ROWS) -> Ro
     """
     at = excerpt.position(finding)
     chosen = _chosen(excerpt, at, most)
-    names = [name for name in (*REQUIRED_COLUMNS, *OPTIONAL_COLUMNS) if name in excerpt.columns]
-    if finding.requirement.partition(".")[0] == "REQUEST":
-        names += [n for n in ("voltage_request_v", "current_request_a") if n in excerpt.columns]
-    counted = finding.unit == "SoC" or finding.requirement.partition(".")[0] == "SOC"
-    heads = ["sample", *(f"{name}, {UNITS[name]}" if name in UNITS else name for name in names)]
-    if counted and "soc" in excerpt.columns:
-        heads.append("soc")
-        names.append("soc")
-    heads += ["controller", "reference"]
+    names = _of_charger(excerpt) if excerpt.role == CHARGER else _of_controller(excerpt, finding)
+    told = told_of(excerpt.role)
     rows = tuple(
         (
             str(int(excerpt.indices[k])),
             *(number(float(excerpt.columns[name][k])) for name in names),
-            _word(excerpt.stages, k),
-            _word(excerpt.reference_stages, k),
+            _word(told, excerpt.stages, k),
+            _word(told, excerpt.reference_stages, k),
         )
         for k in chosen
     )
     return Rows(
-        heads=tuple(heads),
+        heads=("sample", *map(_head, names), excerpt.role, "reference"),
         rows=rows,
         here=chosen.index(at),
         left_out=bool(np.any(np.diff(excerpt.indices[chosen]) > 1)),
     )
+
+
+def _head(name: str) -> str:
+    """The name of a column with its unit: `own_v, V`."""
+    plain = name.rstrip("0123456789").rstrip("_")
+    unit = UNITS.get(plain) or UNITS_OF_ENDINGS.get(plain[-2:], "")
+    return f"{name}, {unit}" if unit and name not in ANSWERED else name
+
+
+def _of_charger(excerpt: Excerpt) -> list[str]:
+    """What a charger reads, hears and answers, and nothing that is only worked out."""
+    answered = [name for name in ("set_point_v", "limit_a") if name in excerpt.columns]
+    said = [name for name in excerpt.columns if name[-1].isdigit()]
+    return ["t", "own_v", "own_a", *said, *answered]
+
+
+def _of_controller(excerpt: Excerpt, finding: Finding) -> list[str]:
+    names = [name for name in (*REQUIRED_COLUMNS, *OPTIONAL_COLUMNS) if name in excerpt.columns]
+    if finding.requirement.partition(".")[0] == "REQUEST":
+        names += [n for n in ("voltage_request_v", "current_request_a") if n in excerpt.columns]
+    counted = finding.unit == "SoC" or finding.requirement.partition(".")[0] == "SOC"
+    if counted and "soc" in excerpt.columns:
+        names.append("soc")
+    return names
 
 
 def _chosen(excerpt: Excerpt, at: int, most: int) -> list[int]:
@@ -87,5 +108,5 @@ def _chosen(excerpt: Excerpt, at: int, most: int) -> list[int]:
     return sorted(list(inside)[:most])
 
 
-def _word(stages: Stages | None, k: int) -> str:
-    return "no answer" if stages is None else Stage(stages[k]).word
+def _word(told: Told, stages: Stages | None, k: int) -> str:
+    return "no answer" if stages is None else told.words[stages[k]]

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from attrs import field, frozen
 
+from harness.errors import InputError
 from harness.report.result import Result
 from harness.report.words import count, listed
 from harness.run import Finding, Outcome
@@ -88,7 +89,16 @@ def changes_since(before: Result, now: Result, called: str) -> Changes:
         before: the stored result.
         now: the present one.
         called: what the stored one is called.
+
+    Raises:
+        InputError: they are of two roles.
     """
+    if before.report.role != now.report.role:
+        raise InputError(
+            f"it holds a {before.report.role}, and this is a {now.report.role}",
+            file=called,
+            hint="compare with a result of the same role",
+        )
     pairs_before, pairs_now = _pairs(before), _pairs(now)
     asked_now = {each.requirement for each in now.report.results if each.outcome in JUDGED}
     ran_now = set(now.tried) - set(now.report.errors)
@@ -132,7 +142,7 @@ def _outcomes(before: Result, now: Result) -> Iterable[tuple[str, str, str]]:
 def _remarks(before: Result, now: Result) -> Iterable[str]:
     one, two = before.report.identity, now.report.identity
     if one is not None and two is not None and (one.name, one.version) != (two.name, two.version):
-        yield f"the controller was {one.name} {one.version}, it is {two.name} {two.version}"
+        yield f"the {now.report.role} was {one.name} {one.version}, it is {two.name} {two.version}"
     if before.selection != now.selection:
         was, is_ = (" ".join(each.selection) or "everything" for each in (before, now))
         yield f"the selection was {was}, it is {is_}"

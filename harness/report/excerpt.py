@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from math import isfinite
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -12,9 +12,13 @@ from attrs import evolve, field, frozen
 
 from ctrl.settings import Settings
 from harness.hunt.compare import reference_run
+from harness.report.catalogue import CONTROLLER
 from harness.report.clocks import Clock, clocks
 from harness.rules.life import lives
 from harness.run import ANSWER_COLUMNS, Answers, Case, Finding, Floats, Run, Stages
+
+if TYPE_CHECKING:
+    from ctrl.charger import ChargerSettings
 
 Positions = npt.NDArray[np.int64]
 
@@ -43,15 +47,17 @@ class Excerpt:
         indices: the index in the case of each kept sample, rising.
         columns: the readings and the numbers that were answered, by name; NaN for what is
             missing; `shift_v` is the shift of the voltages with temperature, V, where there is one.
-        stages: what the controller reported, `Stage` as int8; None where it did not answer.
+        stages: the stages that a controller reported, `Stage` as int8, or the states of a charger,
+            `Conduct`; None where it did not answer.
         reference_stages: what the reference says; None where it was not asked.
         resets: indices in the case of the controller's full resets among the kept samples.
         power_cycles: indices in the case of the samples before which power was lost.
         clocks: timers and dwells on the stages that the controller reported.
+        role: what was tried.
     """
 
     case: str
-    settings: Settings
+    settings: Settings | ChargerSettings
     samples: int
     indices: Positions
     columns: dict[str, Floats]
@@ -60,6 +66,7 @@ class Excerpt:
     resets: tuple[int, ...] = ()
     power_cycles: tuple[int, ...] = ()
     clocks: tuple[Clock, ...] = field(default=())
+    role: str = CONTROLLER
 
     @property
     def numbers(self) -> int:
@@ -102,7 +109,7 @@ def excerpts_of(
 
 def _around(case: Case, run: Run | None, said: Answers | None, index: int) -> Excerpt:
     stage = run.answers.stage if run else None
-    first, behind = _window(stage, index, len(case.trace))
+    first, behind = window(stage, index, len(case.trace))
     part = case.trace.part(first, behind)
     cut = evolve(
         case,
@@ -113,7 +120,7 @@ def _around(case: Case, run: Run | None, said: Answers | None, index: int) -> Ex
     )
     stages = None if stage is None else stage[first:behind]
     reference = None if said is None else said.stage[first:behind]
-    at = _kept(part.v, [each for each in (stages, reference) if each is not None], index - first)
+    at = kept_of(part.v, [each for each in (stages, reference) if each is not None], index - first)
     columns = {name: part.column(name)[at] for name in part.columns}
     running: tuple[Clock, ...] = ()
     resets: tuple[int, ...] = ()
@@ -158,7 +165,7 @@ def _part(answers: Answers, first: int, behind: int) -> Answers:
     return Answers(**{name: one(name) for name in ANSWER_COLUMNS})
 
 
-def _window(stage: Stages | None, index: int, samples: int) -> tuple[int, int]:
+def window(stage: Stages | None, index: int, samples: int) -> tuple[int, int]:
     """First sample and the one behind the last of what is looked at."""
     first = max(0, index - MOST_BEFORE)
     behind = min(samples, index + MOST_BEHIND)
@@ -170,7 +177,7 @@ def _window(stage: Stages | None, index: int, samples: int) -> tuple[int, int]:
     return first, behind
 
 
-def _kept(v: Floats, stages: Sequence[Stages], at: int) -> Positions:
+def kept_of(v: Floats, stages: Sequence[Stages], at: int) -> Positions:
     """The samples that are kept of a window; `at` is that of the finding."""
     if len(v) <= MOST_SAMPLES:
         return np.arange(len(v))

@@ -6,7 +6,7 @@ import re
 from itertools import groupby
 from xml.etree import ElementTree as ET
 
-from harness.report.catalogue import ALL_GROUPS, any_requirement
+from harness.report.catalogue import any_requirement, groups_of
 from harness.report.result import Result
 from harness.report.words import count, number
 from harness.run import Finding, Outcome
@@ -25,8 +25,9 @@ def to_junit(result: Result) -> str:
     report = result.report
     root = ET.Element("testsuites", name="fullproof")
     by_group = groupby(report.results, lambda each: any_requirement(each.requirement).group)
+    groups = groups_of(report.role)
     for group, results in by_group:
-        suite = ET.SubElement(root, "testsuite", name=f"{group}: {ALL_GROUPS[group]}")
+        suite = ET.SubElement(root, "testsuite", name=f"{group}: {groups[group]}")
         _properties(suite, result)
         for each in results:
             _requirement(suite, result, each)

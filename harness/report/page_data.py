@@ -6,11 +6,12 @@ from typing import Any
 
 import numpy as np
 
+from harness.report.catalogue import any_requirement
 from harness.report.excerpt import Excerpt
 from harness.report.panels import Panel, across, panels
 from harness.report.result import Result
+from harness.report.roles import told_of
 from harness.report.store_excerpts import changes
-from harness.rules import requirement
 from harness.run import Floats
 
 
@@ -23,7 +24,7 @@ def page_data(result: Result) -> tuple[dict[str, Any], dict[int, int]]:
         excerpt = result.excerpt(finding)
         if excerpt is None:
             continue
-        shown = panels(excerpt, requirement(finding.requirement).group)
+        shown = panels(excerpt, any_requirement(finding.requirement).group)
         numbers[id(finding)] = len(findings)
         findings.append(
             {
@@ -32,11 +33,18 @@ def page_data(result: Result) -> tuple[dict[str, Any], dict[int, int]]:
                 "panels": [_panel(each) for each in shown],
             }
         )
-    return {"excerpts": [_excerpt(each) for each in result.excerpts], "findings": findings}, numbers
+    told = told_of(result.report.role)
+    return {
+        "role": told.role,
+        "state": told.state,
+        "excerpts": [_excerpt(each) for each in result.excerpts],
+        "findings": findings,
+    }, numbers
 
 
 def _excerpt(excerpt: Excerpt) -> dict[str, Any]:
     x, axis = across(excerpt)
+    told = told_of(excerpt.role)
     return {
         "x": x,
         "axis": axis,
@@ -45,8 +53,8 @@ def _excerpt(excerpt: Excerpt) -> dict[str, Any]:
             for name, values in excerpt.columns.items()
             if name != "t" or axis == "sample"
         },
-        "stages": changes(excerpt.stages),
-        "reference": changes(excerpt.reference_stages),
+        "stages": changes(excerpt.stages, told),
+        "reference": changes(excerpt.reference_stages, told),
         "resets": _positions(excerpt, excerpt.resets),
         "cycles": _positions(excerpt, excerpt.power_cycles),
         "clocks": [

@@ -120,8 +120,13 @@ def levels_of(settings: Settings) -> tuple[Level, ...]:
 
 def panels(excerpt: Excerpt, group: str) -> tuple[Panel, ...]:
     """What shows a finding about a requirement of this group, from the top down."""
-    found = [_voltage(excerpt, group), _current(excerpt, group)]
-    columns, settings = excerpt.columns, excerpt.settings
+    settings = excerpt.settings
+    if not isinstance(settings, Settings):
+        from harness.report.charger_panels import charger_panels
+
+        return charger_panels(excerpt, group)
+    found = [_voltage(excerpt, settings, group), _current(excerpt, settings, group)]
+    columns = excerpt.columns
     if "cell_max_v" in columns and group in OF_TEMPERATURE:
         levels = _set(
             ("cell_limit_v", settings.cell_limit_v), ("cell_release_v", settings.cell_release_v)
@@ -147,30 +152,28 @@ def panels(excerpt: Excerpt, group: str) -> tuple[Panel, ...]:
     return tuple(found)
 
 
-def _voltage(excerpt: Excerpt, group: str) -> Panel:
+def _voltage(excerpt: Excerpt, settings: Settings, group: str) -> Panel:
     lines = [Line("v", "v", excerpt.columns["v"])]
     if group == "REQUEST" and "voltage_request_v" in excerpt.columns:
         lines.append(
             Line("voltage_request_v", "request", excerpt.columns["voltage_request_v"], stepped=True)
         )
-    plausible = excerpt.settings.plausible_v
     return panel_of(
         "voltage",
         "V",
         LEAST_V,
         tuple(lines),
-        levels_of(excerpt.settings),
-        lambda x: inside(x, plausible),
+        levels_of(settings),
+        lambda x: inside(x, settings.plausible_v),
     )
 
 
-def _current(excerpt: Excerpt, group: str) -> Panel:
+def _current(excerpt: Excerpt, settings: Settings, group: str) -> Panel:
     lines = [Line("i", "i", excerpt.columns["i"])]
     if group == "REQUEST" and "current_request_a" in excerpt.columns:
         lines.append(
             Line("current_request_a", "request", excerpt.columns["current_request_a"], stepped=True)
         )
-    settings = excerpt.settings
     return panel_of(
         "current", "A", LEAST_A, tuple(lines), _set(("taper_a", settings.taper_a)),
         lambda x: inside(x, settings.plausible_i),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import compress
+from typing import Any
 
 import attrs
 import orjson
@@ -10,6 +12,7 @@ from attrs import frozen
 from rich.console import Console
 from rich.text import Text
 
+from harness.report.catalogue import CONTROLLER
 from harness.report.console import columns, line, paragraph, stage_text
 from harness.report.findings import show_findings
 from harness.report.timeline import Moment
@@ -41,44 +44,60 @@ class Replayed:
 
 def show(console: Console, replayed: Replayed) -> None:
     """The timeline, then the findings, then one sentence."""
-    _show_heading(console, replayed)
+    show_heading(console, CONTROLLER, replayed.called, replayed.run)
     console.print()
     _show_moments(console, replayed)
     console.print()
-    by_requirement: dict[str, list[Finding]] = {}
-    for finding in replayed.verdict.findings:
-        by_requirement.setdefault(finding.requirement, []).append(finding)
-    for requirement_id, findings in by_requirement.items():
-        show_findings(console, requirement_id, findings, most=MOST_FINDINGS)
-        console.print()
-    console.print(_summary(replayed, len(by_requirement)))
+    show_verdict(console, replayed.verdict)
 
 
 def to_json(replayed: Replayed) -> str:
     """The timeline and the findings as JSON."""
-    run = replayed.run
+    return document_of(CONTROLLER, replayed.run, replayed.moments, replayed.verdict)
+
+
+def document_of(role: str, run: Any, moments: Sequence[Any], verdict: CaseVerdict) -> str:
+    """The same for any role.
+
+    Args:
+        role: what ran.
+        run: its run.
+        moments: its timeline.
+        verdict: what the requirements say of it.
+    """
     document = {
-        "controller": {
+        role: {
             "name": run.identity.name,
             "version": run.identity.version,
             "language": run.identity.language,
         },
         "trace": run.case.id,
         "samples": len(run.case.trace),
-        "moments": [attrs.asdict(moment) for moment in replayed.moments],
-        "exercised": dict(replayed.verdict.exercised),
-        "findings": [attrs.asdict(finding) for finding in replayed.verdict.findings],
+        "moments": [attrs.asdict(moment) for moment in moments],
+        "exercised": dict(verdict.exercised),
+        "findings": [attrs.asdict(finding) for finding in verdict.findings],
     }
     # A stamp that is missing is NaN here and null there.
     return orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE).decode()
 
 
-def _show_heading(console: Console, replayed: Replayed) -> None:
-    run = replayed.run
+def show_verdict(console: Console, verdict: CaseVerdict) -> None:
+    """The findings by requirement, then one sentence."""
+    by_requirement: dict[str, list[Finding]] = {}
+    for finding in verdict.findings:
+        by_requirement.setdefault(finding.requirement, []).append(finding)
+    for requirement_id, findings in by_requirement.items():
+        show_findings(console, requirement_id, findings, most=MOST_FINDINGS)
+        console.print()
+    console.print(_summary(verdict, len(by_requirement)))
+
+
+def show_heading(console: Console, role: str, called: str, run: Any) -> None:
+    """Who ran, and what."""
     identity, stamps = run.identity, run.case.trace.t
     for label, text in (
-        ("controller", f"{identity.name} {identity.version}, written in {identity.language}"),
-        ("trace", replayed.called),
+        (role, f"{identity.name} {identity.version}, written in {identity.language}"),
+        ("trace", called),
         ("samples", f"{len(stamps):,}, from {number(stamps[0])} s to {number(stamps[-1])} s"),
         ("settings", changed_settings(run.case.settings)),
     ):
@@ -106,7 +125,12 @@ def _show_moments(console: Console, replayed: Replayed) -> None:
     ]
     right = compress((True, False, False, True, False), shown)
     columns(console, list(compress(heads, shown)), rows, list(right))
-    if (rest := len(replayed.moments) - MOST_MOMENTS) > 0:
+    show_rest(console, len(replayed.moments))
+
+
+def show_rest(console: Console, moments: int) -> None:
+    """How many moments are left out, of so many."""
+    if (rest := moments - MOST_MOMENTS) > 0:
         line(console, (f"and {rest:,} more; --json FILE writes all of them", "dim"))
 
 
@@ -124,8 +148,8 @@ def _happened(moment: Moment) -> Text:
     return text
 
 
-def _summary(replayed: Replayed, broken: int) -> Text:
-    exercised = count(len(replayed.verdict.exercised), "requirement")
+def _summary(verdict: CaseVerdict, broken: int) -> Text:
+    exercised = count(len(verdict.exercised), "requirement")
     if broken:
         return Text(f"{exercised} exercised, {broken} broken", style="bold red")
     return Text(f"{exercised} exercised, none broken", style="bold green")

@@ -10,16 +10,17 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from ctrl.settings import Settings
 from harness.report.again import again
 from harness.report.around import rows_around
 from harness.report.baseline import Changes
+from harness.report.catalogue import any_requirement, groups_of
 from harness.report.caution import CAUTION
 from harness.report.findings import place_of
 from harness.report.page_data import page_data
 from harness.report.page_parts import rendered
 from harness.report.panels import panels
 from harness.report.result import Result
+from harness.report.roles import told_of
 from harness.report.static_plot import static_plot
 from harness.report.summary import (
     broken,
@@ -34,7 +35,6 @@ from harness.report.summary import (
     who,
 )
 from harness.report.words import changed_settings, number
-from harness.rules import GROUPS, requirement
 from harness.run import Finding
 from harness.verdict import RequirementResult
 
@@ -68,7 +68,8 @@ def to_html(result: Result, changes: Changes | None = None) -> str:
         result=result,
         verdict=text,
         verdict_kind=VERDICT_KINDS[looks_like],
-        controller=who(result),
+        identity=who(result),
+        follows=told_of(result.report.role).follows,
         tried=tried(result),
         outcomes=outcomes(result),
         counts=outcome_counts(result),
@@ -100,13 +101,14 @@ def to_html(result: Result, changes: Changes | None = None) -> str:
 
 
 def _groups(result: Result) -> Iterator[tuple[str, str, list[dict[str, Any]]]]:
-    by_group = groupby(result.report.results, lambda each: requirement(each.requirement).group)
+    by_group = groupby(result.report.results, lambda each: any_requirement(each.requirement).group)
+    groups = groups_of(result.report.role)
     for group, members in by_group:
-        yield group, GROUPS[group], [_row(result, each) for each in members]
+        yield group, groups[group], [_row(result, each) for each in members]
 
 
 def _row(result: Result, each: RequirementResult) -> dict[str, Any]:
-    asked = requirement(each.requirement)
+    asked = any_requirement(each.requirement)
     word = outcome_word(result, each)
     found = [f"{finding.case} {finding.sentence}" for finding in each.findings]
     return {
@@ -167,7 +169,7 @@ def _stills(result: Result) -> dict[int, Markup]:
     stills: dict[int, Markup] = {}
     length = 0
     for each in result.report.results:
-        group = requirement(each.requirement).group
+        group = any_requirement(each.requirement).group
         shown = [f for f in each.findings if result.excerpt(f) is not None]
         for place, finding in enumerate(shown[:STILLS_EACH]):
             excerpt = result.excerpt(finding)
@@ -195,7 +197,7 @@ def _shortened(text: str) -> str:
 def _settings_told(result: Result) -> str:
     identity = result.report.identity
     if identity is not None and identity.fixed is not None:
-        return f"The controller was built with its settings: {changed_settings(identity.fixed)}."
+        return f"The {result.report.role} was built with its settings: {changed_settings(identity.fixed)}."
     return (
         "Each case brings the settings that it needs; "
         "each finding names those that are not the defaults."
@@ -207,7 +209,7 @@ def _settings(result: Result) -> list[tuple[str, str, str]]:
     used = _distinct(result)
     if not used:
         return []
-    usual = Settings.for_cells(used[0]["cells"]).to_mapping()
+    usual = told_of(result.report.role).usual(used[0])
     return [
         (name, _value(usual[name]), ", ".join(dict.fromkeys(_value(each[name]) for each in used)))
         for name in usual

@@ -7,10 +7,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from ctrl.vocabulary import Stage
 from harness.report import svg
 from harness.report.excerpt import Excerpt
 from harness.report.panels import Panel, across
+from harness.report.roles import Told, told_of
 from harness.report.svg import FOOT, GAP, LANE, LEFT, RIGHT, SHORT, TALL, WIDTH, Frame
 from harness.run import Finding, Stages
 
@@ -40,10 +40,11 @@ def static_plot(excerpt: Excerpt, shown: Sequence[Panel], finding: Finding) -> s
 
 
 def _lanes(frame: Frame, excerpt: Excerpt, top: float) -> Iterator[str]:
-    yield svg.text(LEFT, top + 14, "stage", "title")
+    told = told_of(excerpt.role)
+    yield svg.text(LEFT, top + 14, told.state, "title")
     top += GAP - 4
     for place, (name, stages) in enumerate(
-        (("controller", excerpt.stages), ("reference", excerpt.reference_stages))
+        ((told.role, excerpt.stages), ("reference", excerpt.reference_stages))
     ):
         y = top + place * LANE
         yield svg.text(WIDTH - RIGHT + 5, y + 13, name, "name")
@@ -51,17 +52,17 @@ def _lanes(frame: Frame, excerpt: Excerpt, top: float) -> Iterator[str]:
             words = "no answer" if place == 0 else "not asked"
             yield svg.text(LEFT + 4, y + 13, words, "small")
             continue
-        yield from svg.lane(_pieces(frame, stages), y)
+        yield from svg.lane(_pieces(frame, told, stages), y)
     for index in excerpt.resets:
         k = int(np.searchsorted(excerpt.indices, index))
         if k < len(frame.at):
             yield f'<circle class="reset" cx="{frame.at[k]:.1f}" cy="{top + LANE / 2}" r="4"/>'
 
 
-def _pieces(frame: Frame, stages: Stages) -> Iterator[tuple[float, float, str]]:
+def _pieces(frame: Frame, told: Told, stages: Stages) -> Iterator[tuple[float, float, str]]:
     edges = [0, *(np.flatnonzero(stages[1:] != stages[:-1]) + 1).tolist(), len(stages)]
     for first, behind in pairwise(edges):
-        yield float(frame.edges[first]), float(frame.edges[behind]), Stage(stages[first]).word
+        yield float(frame.edges[first]), float(frame.edges[behind]), told.words[stages[first]]
 
 
 def _moments(frame: Frame, excerpt: Excerpt, finding: Finding, bottom: float) -> Iterator[str]:

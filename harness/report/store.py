@@ -7,7 +7,7 @@ What the other forms are made of stands in it, so that each of them can be made 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterator
 from functools import cache
 from math import isfinite, nan
 from pathlib import Path
@@ -15,23 +15,24 @@ from typing import Any
 
 import cattrs
 import orjson
-from cattrs.errors import ClassValidationError
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 
 from ctrl.errors import SettingsError
-from ctrl.settings import Settings
 from harness.errors import InputError
+from harness.report.catalogue import CONTROLLER, any_requirement, catalogue_of
 from harness.report.caution import CAUTION
 from harness.report.environment import Environment
 from harness.report.known import Entry, Standing
 from harness.report.result import Result
+from harness.report.roles import told_of
 from harness.report.store_excerpts import excerpt_members, read_excerpt, without_numbers
-from harness.rules import REQUIREMENTS, requirement
 from harness.run import Finding, Identity
 from harness.verdict import Report, RequirementResult
 
 FORMAT = "fullproof result"
-VERSION = 2
+VERSION = 3
+# It knew controllers only, and did not say so.
+BEFORE_ROLES = 2
 SCHEMA = Path(__file__).with_name("report.schema.json")
 
 
@@ -46,9 +47,10 @@ def to_json(result: Result) -> str:
     document = {
         "format": FORMAT,
         "version": VERSION,
+        "role": report.role,
         "caution": CAUTION,
         "attached": report.spec,
-        "controller": unstructure(report.identity) if report.identity else None,
+        report.role: _told_identity(report.identity),
         "environment": unstructure(result.environment) if result.environment else None,
         "limit_s": result.limit_s,
         "tolerance_s": result.tolerance_s,
@@ -96,15 +98,19 @@ def from_json(text: str | bytes, file: str | Path = "") -> Result:
             f"is no JSON: {error.msg}", file=file, line=error.lineno, hint="is it cut off?"
         ) from None
     _refuse_another_format(document, file)
+    if document["version"] == BEFORE_ROLES:
+        document |= {"version": VERSION, "role": CONTROLLER}
     _refuse_unfit(document, file)
+    role = document["role"]
     structure = _converter().structure
     report = Report(
         spec=document["attached"],
-        identity=_identity(document["controller"], file),
+        identity=_identity(document[role], role, file),
         results=structure(document["results"], tuple[RequirementResult, ...]),
         cases=document["cases"],
         not_applicable=document["not_applicable"],
         errors=document["errors"],
+        role=role,
     )
     told_of = document["environment"]
     result = Result(
@@ -117,7 +123,7 @@ def from_json(text: str | bytes, file: str | Path = "") -> Result:
         tolerance_s=document["tolerance_s"],
         environment=structure(told_of, Environment) if told_of else None,
         excerpts=tuple(
-            read_excerpt(members, file, f"excerpts[{number}]")
+            read_excerpt(members, role, file, f"excerpts[{number}]")
             for number, members in enumerate(document["excerpts"])
         ),
     )
@@ -151,24 +157,33 @@ def _counted(result: Result) -> dict[str, int]:
     }
 
 
-def _identity(members: dict[str, Any] | None, file: str | Path) -> Identity | None:
+def _told_identity(identity: Identity | None) -> dict[str, Any] | None:
+    if identity is None:
+        return None
+    fixed = identity.fixed
+    return {
+        "name": identity.name,
+        "version": identity.version,
+        "language": identity.language,
+        "features": sorted(identity.features),
+        "fixed": None if fixed is None else fixed.to_mapping(),
+    }
+
+
+def _identity(members: dict[str, Any] | None, role: str, file: str | Path) -> Identity | None:
     if members is None:
         return None
+    fixed = members["fixed"]
     try:
-        return _converter().structure(members, Identity)
-    except (SettingsError, ClassValidationError) as error:
-        raise InputError(_first(error), file=file, column="controller.fixed") from None
-
-
-def _first(error: BaseException) -> str:
-    while isinstance(error, BaseExceptionGroup):
-        error = error.exceptions[0]
-    return str(error)
+        settings = None if fixed is None else told_of(role).settings(fixed)
+    except SettingsError as error:
+        raise InputError(str(error), file=file, column=f"{role}.fixed") from None
+    return Identity(**{**members, "features": frozenset(members["features"]), "fixed": settings})
 
 
 def _words(result: RequirementResult) -> dict[str, str]:
     """What a reader without the catalogue needs to know of a requirement."""
-    asked = requirement(result.requirement)
+    asked = any_requirement(result.requirement)
     return {
         "group": asked.group,
         "title": asked.title,
@@ -188,9 +203,9 @@ def _refuse_another_format(document: Any, file: str | Path) -> None:
             hint=f"a result that verify --json wrote begins with format {FORMAT!r}",
         )
     version = document.get("version")
-    if version != VERSION:
+    if version not in (BEFORE_ROLES, VERSION):
         raise InputError(
-            f"there is {version!r:.60}, this fullproof reads {VERSION}",
+            f"there is {version!r:.60}, this fullproof reads {BEFORE_ROLES} and {VERSION}",
             file=file,
             column="version",
             hint="make the result again with verify --json",
@@ -208,7 +223,7 @@ def _refuse_unfit(document: Any, file: str | Path) -> None:
         raise InputError(
             f"{error.message:.200}", file=file, column=member, hint=f"see {SCHEMA.name}"
         )
-    known = {each.id for each in REQUIREMENTS}
+    known = {each.id for each in catalogue_of(document["role"])}
     for number, members in enumerate(document["results"]):
         for place, each in (("", members), *_findings(members)):
             if each["requirement"] not in known:
@@ -227,10 +242,8 @@ def _findings(members: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
 
 @cache
 def _converter() -> cattrs.Converter:
-    converter = cattrs.Converter(unstruct_collection_overrides={Set: sorted})
-    converter.register_structure_hook(Settings, lambda value, _: Settings.from_mapping(value))
-    converter.register_unstructure_hook(Settings, Settings.to_mapping)
-    for plain in (Entry, Standing, Identity, Environment, RequirementResult):
+    converter = cattrs.Converter()
+    for plain in (Entry, Standing, Environment, RequirementResult):
         converter.register_structure_hook(plain, make_dict_structure_fn(plain, converter))
         converter.register_unstructure_hook(plain, make_dict_unstructure_fn(plain, converter))
     structure = make_dict_structure_fn(Finding, converter)

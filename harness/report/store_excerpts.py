@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 
 from ctrl.errors import SettingsError
-from ctrl.settings import Settings
-from ctrl.vocabulary import Stage
 from harness.errors import InputError
+from harness.report.catalogue import CONTROLLER
 from harness.report.clocks import Clock
 from harness.report.excerpt import Excerpt
+from harness.report.roles import Told, told_of
 from harness.run import Floats, Stages
 
 # So large a number is exact as a float.
@@ -24,16 +24,21 @@ MOST_INDEX = 2**53
 
 def excerpt_members(excerpt: Excerpt) -> dict[str, Any]:
     """The excerpt as members; NaN becomes null when they are written."""
-    return {
+    told = told_of(excerpt.role)
+    members = {
         "case": excerpt.case,
         "samples": excerpt.samples,
         "settings": excerpt.settings.to_mapping(),
         "power_cycles": excerpt.power_cycles,
-        "resets": excerpt.resets,
-        "stages": changes(excerpt.stages),
-        "reference_stages": changes(excerpt.reference_stages),
+        f"{told.state}s": changes(excerpt.stages, told),
+        f"reference_{told.state}s": changes(excerpt.reference_stages, told),
         "indices": excerpt.indices,
         "columns": excerpt.columns,
+    }
+    if excerpt.role != CONTROLLER:
+        return members
+    return members | {
+        "resets": excerpt.resets,
         "clocks": [
             {
                 "name": clock.name,
@@ -74,18 +79,20 @@ def _without(members: Any) -> Any:
     return short
 
 
-def read_excerpt(members: dict[str, Any], file: str | Path, place: str) -> Excerpt:
+def read_excerpt(members: dict[str, Any], role: str, file: str | Path, place: str) -> Excerpt:
     """The excerpt that `excerpt_members` made.
 
     Args:
         members: what fits the schema, its numbers apart.
+        role: what was tried.
         file: where they come from, for errors.
         place: their path in the document, for errors.
 
     Raises:
         InputError: a column is no column of numbers, or of another length; settings are refused.
     """
-    reader = _Reader(file, place)
+    told = told_of(role)
+    reader = _Reader(told, file, place)
     indices = reader.column("indices", members["indices"])
     samples = members["samples"]
     whole = np.all((indices >= 0) & (indices < min(samples, MOST_INDEX)) & (indices % 1 == 0))
@@ -99,7 +106,7 @@ def read_excerpt(members: dict[str, Any], file: str | Path, place: str) -> Excer
         for name, values in members["columns"].items()
     }
     try:
-        settings = Settings.from_mapping(members["settings"])
+        settings = told.settings(members["settings"])
     except SettingsError as error:
         raise reader.error("settings", str(error)) from None
     return Excerpt(
@@ -108,9 +115,9 @@ def read_excerpt(members: dict[str, Any], file: str | Path, place: str) -> Excer
         samples=samples,
         indices=indices.astype(np.int64),
         columns=columns,
-        stages=reader.stages("stages", members["stages"], length),
-        reference_stages=reader.stages("reference_stages", members["reference_stages"], length),
-        resets=tuple(members["resets"]),
+        stages=reader.stages(f"{told.state}s", members, length),
+        reference_stages=reader.stages(f"reference_{told.state}s", members, length),
+        resets=tuple(members.get("resets", ())),
         power_cycles=tuple(members["power_cycles"]),
         clocks=tuple(
             Clock(
@@ -119,15 +126,17 @@ def read_excerpt(members: dict[str, Any], file: str | Path, place: str) -> Excer
                 float(clock["asked_s"]),
                 reader.column(f"clocks[{number}].shows_s", clock["shows_s"], length),
             )
-            for number, clock in enumerate(members["clocks"])
+            for number, clock in enumerate(members.get("clocks", ()))
         ),
+        role=role,
     )
 
 
 class _Reader:
     """Reads the arrays of one excerpt, with errors that name the member."""
 
-    def __init__(self, file: str | Path, place: str) -> None:
+    def __init__(self, told: Told, file: str | Path, place: str) -> None:
+        self.told = told
         self.file = file
         self.place = place
 
@@ -142,7 +151,8 @@ class _Reader:
             raise self.error(member, f"it has {len(values)} numbers, indices has {length}")
         return np.array(values, dtype=np.float64)
 
-    def stages(self, member: str, changes: list[Any] | None, length: int) -> Stages | None:
+    def stages(self, member: str, members: dict[str, Any], length: int) -> Stages | None:
+        changes: list[Any] | None = members[member]
         if changes is None:
             return None
         stages = np.zeros(length, np.int8)
@@ -153,16 +163,16 @@ class _Reader:
                     member,
                     f"there is position {place}; they begin with 0 and rise up to {length - 1}",
                 )
-            stages[place:] = Stage.from_word(word)
+            stages[place:] = self.told.code(word)
             latest = place
         if latest < 0:
-            raise self.error(member, "there is no stage")
+            raise self.error(member, f"there is no {self.told.state}")
         return stages
 
 
-def changes(stages: Stages | None) -> list[tuple[int, str]] | None:
-    """The stage at position 0, and at each position at which it is another."""
+def changes(stages: Stages | None, told: Told) -> list[tuple[int, str]] | None:
+    """The stage or state at position 0, and at each position at which it is another."""
     if stages is None:
         return None
     edges = [0, *(np.flatnonzero(stages[1:] != stages[:-1]) + 1).tolist()]
-    return [(edge, Stage(stages[edge]).word) for edge in edges]
+    return [(edge, told.words[stages[edge]]) for edge in edges]

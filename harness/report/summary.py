@@ -63,7 +63,7 @@ def verdict(result: Result) -> tuple[int, str]:
 
 
 def who(result: Result) -> str:
-    """Who the controller says it is."""
+    """Who it says it is."""
     identity = result.report.identity
     if identity is None:
         return "unknown, it never said who it is"

@@ -124,6 +124,7 @@ def _told(value: float, span: float) -> str:
 
 def _lines(frame: Frame, lines: Sequence[Line], place: Callable[[Floats], Floats]) -> Iterator[str]:
     named: list[float] = []
+    top = float(place(np.array([np.inf]))[0]) + LEAST_APART / 2
     for line in lines:
         y = place(line.values)
         yield path(f"line {line.kind}", frame.at, y, stepped=line.stepped)
@@ -131,11 +132,26 @@ def _lines(frame: Frame, lines: Sequence[Line], place: Callable[[Floats], Floats
             known = np.flatnonzero(np.isfinite(y))
             if len(known):
                 k = int(known[-1])
-                at = float(y[k]) - 4
-                while any(abs(at - other) < LEAST_APART for other in named):
-                    at -= LEAST_APART
+                at = _free(float(y[k]) - 4, named, top)
                 named.append(at)
                 yield text(float(frame.at[k]) - 4, at, escape(line.name), "end small")
+
+
+def _free(wanted: float, named: Sequence[float], top: float) -> float:
+    """The place for a name next to where it should stand: above it, or below where the panel ends."""
+
+    def taken(at: float) -> bool:
+        return any(abs(at - other) < LEAST_APART for other in named)
+
+    at = wanted
+    while taken(at):
+        at -= LEAST_APART
+    if at >= min(top, wanted):
+        return at
+    at = wanted
+    while taken(at):
+        at += LEAST_APART
+    return at
 
 
 def path(kind: str, x: Floats, y: Floats, *, stepped: bool) -> str:

@@ -7,7 +7,7 @@ from itertools import groupby
 
 from rich.console import Console
 
-from harness.report.catalogue import ALL_GROUPS, any_requirement
+from harness.report.catalogue import any_requirement, groups_of
 from harness.report.caution import CAUTION
 from harness.report.console import OUTCOME_STYLES, line, paragraph
 from harness.report.findings import show_findings
@@ -74,13 +74,14 @@ def show_result(
 
 def _show_table(console: Console, result: Result) -> None:
     wide = console.width >= WIDE
+    groups = groups_of(result.report.role)
     title = "title".ljust(TITLE) if wide else ""
     head = f"  {'outcome':<{OUTCOME}}{'requirement':<{ID}}{title}{'level':<{LEVEL}}"
     line(console, (f"{head}{'exercised':>{NUMBER}}{'cases':>{NUMBER}}", "dim"))
     for group, results in groupby(
         result.report.results, lambda r: any_requirement(r.requirement).group
     ):
-        line(console, (group, "bold"), f"  {ALL_GROUPS[group]}")
+        line(console, (group, "bold"), f"  {groups[group]}")
         for each in results:
             _show_row(console, result, each, wide=wide)
     console.print()

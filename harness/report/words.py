@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from ctrl.settings import Settings
+
+if TYPE_CHECKING:
+    from ctrl.charger import ChargerSettings
 
 
 def number(value: float) -> str:
@@ -26,12 +30,17 @@ def listed(words: list[str], most: int) -> str:
     return ", ".join(words[:most]) + (f" and {rest} more" if rest > 0 else "")
 
 
-def changed_settings(settings: Settings) -> str:
-    """The cells, and each setting that is not what it is by default for so many."""
-    usual = Settings.for_cells(settings.cells).to_mapping()
+def changed_settings(settings: Settings | ChargerSettings) -> str:
+    """The cells or packs, and each setting that is not what it is by default for so many."""
+    named = settings.to_mapping()
+    if isinstance(settings, Settings):
+        usual, first = Settings.for_cells(settings.cells).to_mapping(), f"{settings.cells} cells"
+    else:
+        usual = type(settings)(packs=settings.packs).to_mapping()
+        first = count(settings.packs, "pack")
     changed = [
         f"{name} {'none' if value is None else value}"
-        for name, value in settings.to_mapping().items()
+        for name, value in named.items()
         if value != usual[name]
     ]
-    return ", ".join([f"{settings.cells} cells", *(changed or ["else the defaults"])])
+    return ", ".join([first, *(changed or ["else the defaults"])])

@@ -155,7 +155,7 @@ def quiet_sentence(result: Whole) -> str:
     """How many controllers that keep the rules were judged, how often, and what was found."""
     runs = sum(each.vectors + each.traces for each in result.quiet)
     alarms = "no false alarm" if not result.alarms else count(result.alarms, "false alarm")
-    return f"{len(result.quiet)} controllers that keep the rules, {runs:,} runs judged: {alarms}"
+    return f"{len(result.quiet)} {result.role}s that keep the rules, {runs:,} runs judged: {alarms}"
 
 
 def _alarms(console: Console, result: Whole) -> None:
@@ -172,7 +172,7 @@ def _alarms(console: Console, result: Whole) -> None:
 
 def _sum(console: Console, result: Whole) -> None:
     total = result.tally()
-    text = f"The vectors find {total.by_vectors} of {count(total.real, 'faulty controller')}"
+    text = f"The vectors find {total.by_vectors} of {count(total.real, f'faulty {result.role}')}"
     text += f", {total.named} of them in a requirement that they break."
     paragraph(console, text)
     hunts, found, right = hunt_rates(result.hunted)

@@ -19,6 +19,7 @@ def to_json(result: Whole, exit_code: int) -> str:
     """Every faulty controller with what found it; what is not known is null."""
     document = {
         "format": FORMAT,
+        "role": result.role,
         "complete": result.complete,
         "exit_code": exit_code,
         "vectors": {

@@ -31,8 +31,8 @@ def page(result: Whole) -> str:
         "<!DOCTYPE html>",
         '<html lang="en"><head><meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        f"<title>The zoo of faulty controllers</title><style>{_STYLE}</style></head><body>",
-        "<main><h1>The zoo of faulty controllers</h1>",
+        f"<title>The zoo of faulty {result.role}s</title><style>{_STYLE}</style></head><body>",
+        f"<main><h1>The zoo of faulty {result.role}s</h1>",
         *_summary(result),
         *_operators(result),
         *_missed(result),
@@ -50,7 +50,7 @@ def _summary(result: Whole) -> Iterable[str]:
         yield '<p class="missed">Interrupted: this is what was done until then.</p>'
     yield (
         f"<p>The {len(result.cases)} vectors find {total.by_vectors} of {total.real} faulty"
-        f" controllers, {total.named} of them in a requirement that they break. {total.exact} more are"
+        f" {result.role}s, {total.named} of them in a requirement that they break. {total.exact} more are"
         f" equivalent, and {total.tolerated} differ by no more than the requirements allow.</p>"
     )
     hunts, found, right = hunt_rates(result.hunted)
@@ -68,7 +68,7 @@ def _summary(result: Whole) -> Iterable[str]:
             for alarm in each.alarms
         ]
         if alarms:
-            yield from _table("False alarms", ("controller", "requirement", "case", "what"), alarms)
+            yield from _table("False alarms", (result.role, "requirement", "case", "what"), alarms)
 
 
 def _text(value: object) -> str:
@@ -123,7 +123,7 @@ def _operators(result: Whole) -> Iterable[str]:
         "tolerated",
     )
     yield "<h2>Operators</h2>"
-    yield from _table("Faulty controllers by operator", heads, map(row, result.tallies()))
+    yield from _table(f"Faulty {result.role}s by operator", heads, map(row, result.tallies()))
 
 
 def _missed(result: Whole) -> Iterable[str]:
@@ -152,12 +152,12 @@ def _vectors(result: Whole) -> Iterable[str]:
 
 
 def _faults(result: Whole) -> Iterable[str]:
-    yield "<h2>Faulty controllers</h2>"
+    yield f"<h2>Faulty {result.role}s</h2>"
     heads = ["fault", "what it does", "breaks", "found by vectors in"]
     if result.seeds:
         heads += ["seeds that find it", "named right", "median traces", "most traces"]
     rows = (_fault(row, result.hunted_of(row.subject), result) for row in result.real)
-    yield from _table("Every faulty controller that can be found", heads, rows)
+    yield from _table(f"Every faulty {result.role} that can be found", heads, rows)
 
 
 def _fault(row: Row, hunted: Hunted | None, result: Whole) -> list[object]:

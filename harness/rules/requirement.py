@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable
+from math import isfinite
 from typing import Any, Protocol
 
 from attrs import field, frozen
@@ -54,8 +55,9 @@ class Marks:
         unit: str = "",
         sentence: str,
     ) -> None:
-        """The requirement was broken at a row of the run."""
+        """The requirement was broken at a row of the run; an infinite margin is none."""
         self.seen(requirement)
+        measured = isfinite(margin)
         self.findings.append(
             Finding(
                 requirement=requirement,
@@ -64,8 +66,8 @@ class Marks:
                 index=life.first_row + row,
                 observed=observed,
                 expected=expected,
-                margin=float(margin),
-                unit=unit,
+                margin=float(margin) if measured else 0.0,
+                unit=unit if measured else "",
                 sentence=f"{sentence[:1].upper()}{sentence[1:]}.",
             )
         )

@@ -72,6 +72,11 @@ def listened(
 
 def gathered(parts: Iterable[Quiet]) -> tuple[Quiet, ...]:
     """The parts of each controller together, in the order of `names`."""
+    return gathered_of(names(), parts)
+
+
+def gathered_of(names: Sequence[str], parts: Iterable[Quiet]) -> tuple[Quiet, ...]:
+    """The parts of each together, in the order of these names."""
     of: dict[str, list[Quiet]] = {}
     for part in parts:
         of.setdefault(part.name, []).append(part)
@@ -87,7 +92,7 @@ def gathered(parts: Iterable[Quiet]) -> tuple[Quiet, ...]:
                 )
             ),
         )
-        for name in names()
+        for name in names
         if name in of
     )
 

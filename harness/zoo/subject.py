@@ -5,6 +5,7 @@ from __future__ import annotations
 import shlex
 import sys
 from functools import cache
+from typing import Any
 
 from attrs import field, frozen
 
@@ -35,7 +36,7 @@ class Subject:
         breaks: ids or groups of the requirements that it breaks, or may break.
         also: others that a trace may show it to break, where `breaks` is what it was written for.
         reason: why it cannot be found; None where it can.
-        made_from: the change by hand, or the mutant.
+        made_from: the change by hand, or the mutant; of another role, whatever makes one.
     """
 
     name: str
@@ -45,7 +46,7 @@ class Subject:
     breaks: frozenset[str]
     also: frozenset[str]
     reason: Reason | None
-    made_from: Fault | Mutant = field(repr=False)
+    made_from: Any = field(repr=False)
 
     @property
     def by_hand(self) -> bool:
@@ -69,7 +70,8 @@ class Subject:
         """It, attached: in this process where that shows the fault."""
         if isinstance(self.made_from, Mutant):
             return MutantAttachment(self.made_from)
-        return attached(self.made_from)
+        fault: Fault = self.made_from
+        return attached(fault)
 
 
 def attached(fault: Fault | None) -> Attachment:

@@ -60,6 +60,7 @@ class Whole:
         traces: the budget of one hunt.
         quiet: what was found in controllers that keep the rules; empty where they were not asked.
         complete: whether nothing cut it short.
+        role: what is faulty.
     """
 
     rows: tuple[Row, ...]
@@ -69,6 +70,7 @@ class Whole:
     traces: int = 0
     quiet: tuple[Quiet, ...] = ()
     complete: bool = True
+    role: str = "controller"
     _by_name: dict[str, Hunted] = field(init=False, repr=False, eq=False)
 
     @_by_name.default

@@ -3,7 +3,8 @@
 A block is taken by a comment in front of it: `<!-- runs -->`, or `<!-- exits 1 -->` where a command
 ends with another code than 0; `<!-- shows COMMAND -->` is what that command prints, `...` standing
 for what is left out; `<!-- file NAME -->` is a file that later blocks of the page use;
-`<!-- conversation -->` is a conversation in the line protocol.
+`<!-- conversation -->` is a conversation in the line protocol, `<!-- conversation charger -->` one of
+that role.
 """
 
 from __future__ import annotations
@@ -18,11 +19,12 @@ from pathlib import Path
 
 import pytest
 
+from ctrl.charger import ChargerSettings
 from ctrl.settings import Settings
 from harness.attach.schema import answer_complaints, message_complaints
 
 ROOT = Path(__file__).resolve().parents[2]
-_MARK = r"runs|exits \d|shows [^>]+|file \S+|conversation"
+_MARK = r"runs|exits \d|shows [^>]+|file \S+|conversation(?: charger)?"
 _BLOCK = re.compile(rf"^<!-- ({_MARK}) -->\n```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
@@ -76,14 +78,22 @@ def _refuse_invented(shown: str, printed: str) -> None:
 
 
 @pytest.mark.parametrize("place", _places("conversation"))
-def test_conversation_of_a_page_keeps_to_the_protocol(place: str) -> None:
-    ((_, _, text),) = [block for block in _blocks(place) if block[0] == "conversation"]
-    whole = text.replace('"settings":{...}', f'"settings":{json.dumps(Settings().to_mapping())}')
-    sent = [line[2:].encode() for line in whole.splitlines() if line.startswith("> ")]
-    answers = [line[2:].encode() for line in whole.splitlines() if line.startswith("< ")]
-    assert len(sent) == 5
-    assert [message_complaints(line) for line in sent] == [[]] * 5
-    # `stop` has no answer.
-    pairs = list(zip(sent, answers, strict=False))
-    assert len(pairs) == 4
-    assert [answer_complaints(answer, message) for message, answer in pairs] == [[]] * 4
+def test_conversations_of_a_page_keep_to_the_protocol(place: str) -> None:
+    told = [
+        (mark.partition(" ")[2] or "controller", text)
+        for mark, _, text in _blocks(place)
+        if mark.startswith("conversation")
+    ]
+    assert [role for role, _ in told] == ["controller", "charger"]
+    for role, text in told:
+        settings = ChargerSettings() if role == "charger" else Settings()
+        written = json.dumps(settings.to_mapping())
+        whole = text.replace('"settings":{...}', f'"settings":{written}')
+        sent = [line[2:].encode() for line in whole.splitlines() if line.startswith("> ")]
+        answers = [line[2:].encode() for line in whole.splitlines() if line.startswith("< ")]
+        assert len(sent) == 5
+        assert [message_complaints(line, role) for line in sent] == [[]] * 5
+        # `stop` has no answer.
+        pairs = list(zip(sent, answers, strict=False))
+        assert len(pairs) == 4
+        assert [answer_complaints(line, message, role) for message, line in pairs] == [[]] * 4

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from pathlib import Path
 from types import ModuleType
 
@@ -44,14 +45,22 @@ def test_every_page_is_in_the_navigation(pages: dict[str, str], root: Path) -> N
 
 
 def test_every_vector_has_a_heading(pages: dict[str, str], root: Path) -> None:
-    ids = [path.relative_to(root / "vectors").with_suffix("").as_posix() for path in _vectors(root)]
-    assert len(ids) >= 60
-    headings = re.findall(r"^### (\S+) \{#\S+\}$", pages["reference/vectors.md"], re.MULTILINE)
-    assert sorted(headings) == sorted(ids)
+    chargers = root / "vectors" / "charger"
+    of_chargers = _ids(chargers, chargers.rglob("*.json"))
+    all_files = (root / "vectors").rglob("*.json")
+    others = (path for path in all_files if not path.is_relative_to(chargers))
+    of_controllers = _ids(root / "vectors", others)
+    assert len(of_controllers) >= 60
+    assert len(of_chargers) >= 40
+    for page, ids in (("vectors", of_controllers), ("charger-vectors", of_chargers)):
+        text = pages[f"reference/{page}.md"]
+        headings = re.findall(r"^### (\S+) \{#\S+\}$", text, re.MULTILINE)
+        assert sorted(headings) == ids
 
 
-def _vectors(root: Path) -> list[Path]:
-    return [path for path in (root / "vectors").rglob("*.json") if "schema" not in path.name]
+def _ids(folder: Path, files: Iterable[Path]) -> list[str]:
+    found = [path for path in files if "schema" not in path.name]
+    return sorted(path.relative_to(folder).with_suffix("").as_posix() for path in found)
 
 
 def test_every_setting_has_a_row_with_a_meaning(pages: dict[str, str]) -> None:

@@ -140,7 +140,7 @@ def test_two_stored_results_can_be_compared(fullproof: Fullproof, stored: Path) 
         (lambda text: text[: len(text) // 2], "is no JSON"),
         (lambda _: "{}", "is no stored result"),
         (lambda _: "t,v,i\n0,54,1\n", "is no JSON"),
-        (lambda text: text.replace('"version": 2', '"version": 1', 1), "version: there is 1"),
+        (lambda text: text.replace('"version": 3', '"version": 1', 1), "version: there is 1"),
         (lambda text: text.replace('"samples":', '"sample":', 1), "excerpts[0]"),
         (lambda text: text.replace('"level": "must"', '"level": "may"', 1), "results[0].level"),
     ],

@@ -104,7 +104,7 @@ def _drop_excerpt(document: dict[str, Any]) -> None:
         (_set("environment", to={}), "environment"),
         (_set("limit_s", to=0), "limit_s"),
         (_set("end", "complete", to=False), r"end\.complete"),
-        (_set("version", to=1), r"version: there is 1, this fullproof reads 2; make the result again"),
+        (_set("version", to=1), r"version: there is 1, this fullproof reads 2 and 3; make the result again"),
         (_set("format", to="fullproof hunt"), r"format: there is 'fullproof hunt'"),
     ],
 )  # fmt: skip

@@ -44,7 +44,7 @@
 
     lanes() {
       const placed = (changes) => changes && changes.map(([k, word]) => [this.x[k], word]);
-      return [["controller", placed(this.excerpt.stages), "no answer"], ["reference", placed(this.excerpt.reference), "not asked"]];
+      return [[data.role, placed(this.excerpt.stages), "no answer"], ["reference", placed(this.excerpt.reference), "not asked"]];
     }
 
     on_lanes(plot) {
@@ -71,7 +71,7 @@
       for (const [name, values] of Object.entries(this.excerpt.columns)) {
         if (name !== "t" && name !== "shift_v") said.push(name + " " + short(values[k]));
       }
-      said.push("controller " + stageAt(this.excerpt.stages, k));
+      said.push(data.role + " " + stageAt(this.excerpt.stages, k));
       if (this.excerpt.reference) said.push("reference " + stageAt(this.excerpt.reference, k));
       for (const clock of this.excerpt.clocks) {
         if (clock.shows[k] !== null) said.push(clock.name + " " + short(clock.shows[k]) + " of " + short(clock.asked) + " s");

@@ -3,7 +3,7 @@
 const plots = (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
-  const dashes = { request: [6, 3], hot: [6, 3], charger: [6, 3], clock1: [7, 3], clock2: [2, 3], clock3: [7, 3, 2, 3], clock4: [1, 2] };
+  const dashes = { request: [6, 3], hot: [6, 3], charger: [6, 3], own: [2, 3], clock1: [7, 3], clock2: [2, 3], clock3: [7, 3, 2, 3], clock4: [1, 2] };
   const kindOf = (kind) => (/^clock[5-8]$/.test(kind) ? "clock4" : kind);
   const FONT = "11px system-ui, sans-serif";
   const SIDE = 64;
@@ -94,7 +94,7 @@ const plots = (() => {
         if (place === 1) {
           const lanes = this.lanes();
           if (!lanes.length) return;
-          this.box.append(element("h4", {}, "stage"));
+          this.box.append(element("h4", {}, data.state || "stage"));
           this.plots.push(this.of_stages(lanes));
         }
       });
