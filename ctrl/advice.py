@@ -1,65 +1,34 @@
 """Settings that are legal and yet unwise, and what would be better, in numbers.
 
-Nothing here is an error, and nothing here knows the cells: every sentence is about how the rules
-will behave with the settings on an installation that is described in a few numbers.
+Nothing here is an error. Every sentence is about how the rules will behave with the settings on an
+installation that is described in a few numbers; of the cells no more is known than the settings show.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from math import ceil, isfinite
-from typing import Any
+from math import ceil
 
-from attrs import Attribute, field, frozen
-
+from ctrl.advice_parts import CAUTION, SLACK_V, Advice, Found, likely
+from ctrl.advice_upkeep import UPKEEP_CHECKS, coldest_c
 from ctrl.settings import Settings
 
-CAUTION = (
-    "The limits in the cell maker's data sheet, local codes and licensed practice come before any "
-    "number that is said here."
-)
+__all__ = [
+    "CAUTION",
+    "DAY_S",
+    "Advice",
+    "beside_limit",
+    "cautions",
+    "highest_v",
+    "smallest_absorption_v",
+    "usual_rest_cell_v",
+    "usual_taper_a",
+    "warnings",
+]
 
-# Open-circuit voltage of an LFP cell at 98 %: 3.3502 V by Prada et al. (doi 10.1149/2.053304jes)
-# and 3.3511 V by Naumann (PhD thesis, TU Munich, 2018). A pack that was charged full comes to rest
-# about there, and a pack that rests is at or under it.
-REST_CELL_V = 3.35
 # Common practice, no source: a pack is called full when the current has fallen to C/20.
 TAPER_SHARE = 1 / 20
 DAY_S = 86_400.0
-# A voltage that is advised to three decimals must not fall short by its last bit.
-SLACK_V = 1e-9
-
-
-@frozen
-class Advice:
-    """One thing about the settings that somebody will regret.
-
-    Attributes:
-        fields: the settings it is about.
-        sentence: what will happen.
-        hint: what would be better, in numbers.
-    """
-
-    fields: tuple[str, ...]
-    sentence: str
-    hint: str
-
-
-def _not_negative(_: Any, attribute: Attribute[float], value: float) -> None:
-    if not (isfinite(value) and value >= 0.0):
-        raise ValueError(f"{attribute.name} is {value!r}; it must be a number, 0 or greater")
-
-
-@frozen(kw_only=True)
-class _Installation:
-    """What the settings meet in the field; see the arguments of `warnings`."""
-
-    meter_error_v: float = field(validator=_not_negative)
-    meter_noise_v: float = field(validator=_not_negative)
-    wiring_ohm: float = field(validator=_not_negative)
-    interval_s: float = field(validator=_not_negative)
-    rest_cell_v: float = field(validator=_not_negative)
-    taper_a: float = field(validator=_not_negative)
 
 
 def warnings(
@@ -69,7 +38,7 @@ def warnings(
     meter_noise_v: float = 0.02,
     wiring_ohm: float = 0.005,
     interval_s: float = 1.0,
-    rest_cell_v: float = REST_CELL_V,
+    rest_cell_v: float | None = None,
     taper_a: float | None = None,
 ) -> tuple[Advice, ...]:
     """What a practitioner would say to these settings; print `CAUTION` with it.
@@ -80,18 +49,18 @@ def warnings(
         meter_noise_v: how far a reading may stray from the next, V.
         wiring_ohm: resistance of the conductors between the charger and the pack, both ways, ohm.
         interval_s: distance of the samples, s.
-        rest_cell_v: voltage of a full cell at rest, V; the default is that of LFP.
+        rest_cell_v: voltage of a full cell at rest, V; None: that of `usual_rest_cell_v`.
         taper_a: current at which the drop of the wiring counts, A; None: that of `usual_taper_a`.
 
     Raises:
         ValueError: a number of the installation is negative or not finite.
     """
-    found = _Installation(
+    found = Found(
         meter_error_v=meter_error_v,
         meter_noise_v=meter_noise_v,
         wiring_ohm=wiring_ohm,
         interval_s=interval_s,
-        rest_cell_v=rest_cell_v,
+        rest_cell_v=usual_rest_cell_v(settings) if rest_cell_v is None else rest_cell_v,
         taper_a=usual_taper_a(settings) if taper_a is None else taper_a,
     )
     return tuple(advice for check in _CHECKS for advice in check(settings, found))
@@ -104,13 +73,24 @@ def usual_taper_a(settings: Settings) -> float:
     return settings.capacity_ah * TAPER_SHARE
 
 
+def usual_rest_cell_v(settings: Settings) -> float:
+    """The voltage at which a full cell of the chemistry that the settings look like rests, V."""
+    return likely(settings).rest_v
+
+
+def cautions(settings: Settings) -> tuple[str, ...]:
+    """What must be said wherever settings like these are shown or suggested."""
+    # The first of a profile says of its own numbers what `CAUTION` says of all.
+    return (CAUTION, *likely(settings).cautions[1:])
+
+
 def smallest_absorption_v(settings: Settings, needed_v: float) -> float:
     """The smallest charger setting that lies so far over `entry_v`, V, to the next millivolt up."""
     # Rounded down, the number would not clear it.
     return ceil((settings.entry_v + needed_v) * 1000.0 - 1e-6) / 1000.0
 
 
-def _entry_margin(settings: Settings, found: _Installation) -> Iterator[Advice]:
+def _entry_margin(settings: Settings, found: Found) -> Iterator[Advice]:
     taper_a = found.taper_a
     drop_v = found.wiring_ohm * taper_a
     needed_v = found.meter_error_v + drop_v
@@ -141,7 +121,7 @@ def beside_limit(settings: Settings, pack_v: float) -> str:
     )
 
 
-def _full_voltage(settings: Settings, found: _Installation) -> Iterator[Advice]:
+def _full_voltage(settings: Settings, found: Found) -> Iterator[Advice]:
     below_v = settings.entry_v - settings.full_v
     if below_v < found.meter_noise_v - SLACK_V:
         yield Advice(
@@ -160,7 +140,7 @@ def _full_voltage(settings: Settings, found: _Installation) -> Iterator[Advice]:
         )
 
 
-def _return_voltage(settings: Settings, found: _Installation) -> Iterator[Advice]:
+def _return_voltage(settings: Settings, found: Found) -> Iterator[Advice]:
     rest_v = settings.cells * found.rest_cell_v
     if settings.return_v > rest_v:
         yield Advice(
@@ -172,7 +152,7 @@ def _return_voltage(settings: Settings, found: _Installation) -> Iterator[Advice
         )
 
 
-def _return_count(settings: Settings, _: _Installation) -> Iterator[Advice]:
+def _return_count(settings: Settings, _: Found) -> Iterator[Advice]:
     if settings.return_soc is not None and settings.return_soc > settings.soc_ceiling:
         yield Advice(
             ("return_soc", "soc_ceiling"),
@@ -182,7 +162,7 @@ def _return_count(settings: Settings, _: _Installation) -> Iterator[Advice]:
         )
 
 
-def _sampling(settings: Settings, found: _Installation) -> Iterator[Advice]:
+def _sampling(settings: Settings, found: Found) -> Iterator[Advice]:
     interval_s = found.interval_s
     if interval_s > settings.max_gap_s:
         yield Advice(
@@ -200,7 +180,7 @@ def _sampling(settings: Settings, found: _Installation) -> Iterator[Advice]:
         )
 
 
-def _lengths(settings: Settings, _: _Installation) -> Iterator[Advice]:
+def _lengths(settings: Settings, _: Found) -> Iterator[Advice]:
     for name in ("entry_dwell_s", "confirm_s"):
         dwell_s = getattr(settings, name)
         if dwell_s > settings.hold_s:
@@ -234,17 +214,16 @@ def highest_v(settings: Settings) -> float:
     return min(high_v, settings.cells * settings.cell_limit_v)
 
 
-def _cold_charge(settings: Settings, _: _Installation) -> Iterator[Advice]:
+def _cold_charge(settings: Settings, _: Found) -> Iterator[Advice]:
     if settings.compensation_v_per_c == 0.0:
         return
-    coldest_c, hottest_c = settings.charge_min_c, settings.charge_max_c
-    worst_c = coldest_c if settings.compensation_v_per_c < 0.0 else hottest_c
+    worst_c = coldest_c(settings)
     if worst_c is None:
         yield Advice(
             ("compensation_v_per_c", "charge_min_c", "charge_max_c"),
             "The voltage asked for has no upper bound: it rises with the temperature's distance from"
             " reference_c, and no temperature limit stops it.",
-            "A temperature limit on that side bounds it.",
+            "A temperature limit or a bound of the compensation on that side bounds it.",
         )
         return
     shift_v = settings.compensation_v_per_c * (worst_c - settings.reference_c)
@@ -259,7 +238,7 @@ def _cold_charge(settings: Settings, _: _Installation) -> Iterator[Advice]:
         )
 
 
-_CHECKS: tuple[Callable[[Settings, _Installation], Iterator[Advice]], ...] = (
+_CHECKS: tuple[Callable[[Settings, Found], Iterator[Advice]], ...] = (
     _entry_margin,
     _full_voltage,
     _return_voltage,
@@ -267,4 +246,5 @@ _CHECKS: tuple[Callable[[Settings, _Installation], Iterator[Advice]], ...] = (
     _sampling,
     _lengths,
     _cold_charge,
+    *UPKEEP_CHECKS,
 )

@@ -1,11 +1,12 @@
 """Packs in parallel on one bus: what the charger is asked for, from what each pack asks for.
 
 Theory of operation. Every pack has a controller of its own, on its own meter. A pack has *finished*
-while it is in float, and is *charging* while it is in bulk or absorption. `lead` lets one pack
-speak for all. `any` asks for the float voltage as soon as one pack has finished. `every` asks for
+while it is in float or equalisation, and is *charging* while it is in bulk or absorption. `lead` lets
+one pack speak for all. `any` asks for the float voltage as soon as one pack has finished. `every` asks for
 the absorption voltage until all have, but no longer than `bank_wait_s` after the first; a pack
 that leaves float for bulk begins the wait anew. Where packs ask for different voltages, because
-their temperatures differ, the lowest counts. Whatever the policy says, the current is the sum of
+their temperatures differ, the lowest counts; so the voltage of an equalisation is asked for only while all
+packs are in it, or, with `lead`, the lead is. Whatever the policy says, the current is the sum of
 what the packs ask for, and while a pack is inhibited by its cell limit the voltage is at most what
 that pack asks for, its float voltage: a charger cannot single out one pack of a bank.
 """
@@ -26,6 +27,7 @@ from ctrl.vocabulary import Stage, Tripped
 POLICIES = ("every", "lead", "any")
 EVERY, LEAD, ANY = range(len(POLICIES))
 BULK, ABSORPTION, FLOAT = int(Stage.BULK), int(Stage.ABSORPTION), int(Stage.FLOAT)
+EQUALISATION = int(Stage.EQUALISATION)
 # Stages and requests of the packs, as lists or as arrays.
 Stages = Any
 Numbers = Any
@@ -152,7 +154,7 @@ def waiting_since(before: Stages, stages: Stages, before_s: float, t: float) -> 
     """
     finished, anew = 0, False
     for p in range(len(stages)):
-        if stages[p] == FLOAT:
+        if stages[p] == FLOAT or stages[p] == EQUALISATION:
             finished += 1
     for p in range(len(before)):
         anew = anew or (before[p] == FLOAT and stages[p] == BULK)
@@ -199,7 +201,7 @@ def asked_of_charger(
         if policy == ANY:
             over = False
             for p in range(len(stages)):
-                over = over or stages[p] == FLOAT
+                over = over or stages[p] == FLOAT or stages[p] == EQUALISATION
         asked_v = lowest_v(stages, volts, not over)
         if not isfinite(asked_v):
             asked_v = lowest_v(stages, volts, over)

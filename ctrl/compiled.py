@@ -24,14 +24,25 @@ import numpy as np
 import numpy.typing as npt
 from attrs import frozen
 
-from ctrl import counting, limits, protection, resets, stages, state, vocabulary
+from ctrl import (
+    counting,
+    equalisation,
+    limits,
+    protection,
+    resets,
+    stages,
+    state,
+    temperature,
+    transitions,
+    vocabulary,
+)
 from ctrl.kept_code import keeping, kept_in
 from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD, ResetRule
 from ctrl.settings import Settings
 from ctrl.vocabulary import Phase, Stage
 
 Floats = npt.NDArray[np.float64]
-Answers = tuple[npt.NDArray[np.int8], Floats, npt.NDArray[np.int16]]
+Answers = tuple[npt.NDArray[np.int8], Floats, npt.NDArray[np.int32]]
 
 
 def _tuple_of(cls: type) -> Any:
@@ -42,13 +53,17 @@ def _tuple_of(cls: type) -> Any:
 Limits = _tuple_of(limits.Limits)
 Sample = _tuple_of(state.Sample)
 Charge = _tuple_of(state.Charge)
+Sensor = _tuple_of(state.Sensor)
+Upkeep = _tuple_of(state.Upkeep)
 Watch = _tuple_of(state.Watch)
 Request = _tuple_of(state.Request)
 State = _tuple_of(state.State)
 Output = _tuple_of(state.Output)
 Rule = namedtuple("Rule", ["code", "during_hold", "sustained"])
 
-_BOUND = {cls.__name__: cls for cls in (Sample, Charge, Watch, Request, State, Output)}
+_BOUND = {
+    cls.__name__: cls for cls in (Sample, Charge, Sensor, Upkeep, Watch, Request, State, Output)
+}
 _RULE_CODES = {name: code for code, name in enumerate(RESET_RULES)}
 FIRST_OWN_CODE = len(RESET_RULES)
 Condition = Callable[..., Any]
@@ -61,7 +76,15 @@ _FUNCTIONS: tuple[Callable[..., Any], ...] = (
     protection.watched,
     protection.all_clear,
     protection.let_go,
-    protection.shifted,
+    temperature.sensed,
+    temperature.shifted,
+    equalisation.cool,
+    equalisation.may_start,
+    equalisation.warm_since,
+    equalisation.without_current_since,
+    equalisation.counting,
+    equalisation.put_off,
+    equalisation.kept_up,
     resets.high_and_calm,
     resets.high,
     resets.at_once,
@@ -74,6 +97,8 @@ _FUNCTIONS: tuple[Callable[..., Any], ...] = (
     stages.hold_timer,
     stages.absorption,
     stages.floating,
+    stages.due,
+    stages.equalising,
     stages.unreadable,
     stages.request,
     stages.decide,
@@ -139,7 +164,10 @@ def replay_rows(limits, rule, state, t, v, i, stage, soc, news):
 
 
 _HERE = sys.modules[__name__]
-SOURCES = (counting, limits, protection, resets, stages, state, vocabulary, _HERE)
+SOURCES = (
+    counting, equalisation, limits, protection, resets, stages, state, temperature, transitions,
+    vocabulary, _HERE,
+)  # fmt: skip
 
 
 def namespace(conditions: tuple[Condition, ...] = ()) -> dict[str, Any]:
@@ -150,7 +178,7 @@ def namespace(conditions: tuple[Condition, ...] = ()) -> dict[str, Any]:
             `FIRST_OWN_CODE`.
     """
     names: dict[str, Any] = {"inf": inf, "nan": nan, "isfinite": isfinite}
-    for module in (protection, stages, state):
+    for module in (limits, protection, state, transitions, stages):
         names.update({name: what for name, what in vars(module).items() if name.isupper()})
     names.update(_BOUND, Limits=Limits)
     for function in _FUNCTIONS:
@@ -236,17 +264,22 @@ def _flat(cls: Any, value: Any) -> Any:
 
 
 def _limits(of: limits.Limits) -> Any:
-    requests = {name: _flat(Request, getattr(of, name)) for name in Limits._fields[-3:]}
+    requests = {name: _flat(Request, getattr(of, name)) for name in Limits._fields[-4:]}
     return _flat(Limits, of)._replace(**requests)
 
 
 def _tuples(of: state.State) -> Any:
-    return State(of.soc, of.t, of.i, _flat(Charge, of.charge), _flat(Watch, of.watch))
+    watch = _flat(Watch, of.watch)._replace(
+        sensor=_flat(Sensor, of.watch.sensor), upkeep=_flat(Upkeep, of.watch.upkeep)
+    )
+    return State(of.soc, of.t, of.i, _flat(Charge, of.charge), watch)
 
 
 def _classes(of: Any) -> state.State:
     charge = state.Charge(Stage(of.charge.stage), Phase(of.charge.phase), *of.charge[2:])
-    return state.State(of.soc, of.t, of.i, charge, state.Watch(*of.watch))
+    sensor, upkeep = state.Sensor(*of.watch.sensor), state.Upkeep(*of.watch.upkeep)
+    watch = state.Watch(*of.watch._replace(sensor=sensor, upkeep=upkeep))
+    return state.State(of.soc, of.t, of.i, charge, watch)
 
 
 @frozen(eq=False)
@@ -256,7 +289,7 @@ class Replay:
     Attributes:
         stage: `Stage` as int8.
         soc: state of charge, 0..1.
-        news: int16; `happened` and `cause` take it apart, `ctrl.state.events_of` spells it out.
+        news: int32; `happened` and `cause` take it apart, `ctrl.state.events_of` spells it out.
         voltage_request_v: V, or None where it was not asked for.
         current_request_a: A, or None where it was not asked for.
         state: the state after the last sample.
@@ -264,18 +297,18 @@ class Replay:
 
     stage: npt.NDArray[np.int8]
     soc: Floats
-    news: npt.NDArray[np.int16]
+    news: npt.NDArray[np.int32]
     voltage_request_v: Floats | None
     current_request_a: Floats | None
     state: state.State
 
     @property
-    def happened(self) -> npt.NDArray[np.int16]:
+    def happened(self) -> npt.NDArray[np.int32]:
         """`Happened` as a number."""
         return self.news & state.HAPPENED_BITS
 
     @property
-    def cause(self) -> npt.NDArray[np.int16]:
+    def cause(self) -> npt.NDArray[np.int32]:
         """`Cause` as a number."""
         return self.news >> state.CAUSE_SHIFT & state.CAUSE_BITS
 
@@ -325,7 +358,7 @@ def replay(
         raise ValueError(f"a trace is one-dimensional; these columns have the shape {np.shape(t)}")
     size = len(t)
     if into is None:
-        stage, soc, news = np.empty(size, np.int8), np.empty(size), np.empty(size, np.int16)
+        stage, soc, news = np.empty(size, np.int8), np.empty(size), np.empty(size, np.int32)
         volts, amps = (np.empty(size), np.empty(size)) if requests else (None, None)
     else:
         stage, soc, news = into.stage, into.soc, into.news
@@ -385,7 +418,7 @@ def replay_many(
     if np.ndim(t) != 2:
         raise ValueError(f"traces are rows; these columns have the shape {np.shape(t)}")
     if into is None:
-        into = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int16)
+        into = np.empty(t.shape, np.int8), np.empty(t.shape), np.empty(t.shape, np.int32)
     if into[0].shape != t.shape:
         raise ValueError("what is to be written over is of another shape")
     (_, rows), chosen = _chosen(rule)

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from ctrl.equalisation import with_request
 from ctrl.resets import VOLTAGE_AFTER_HOLD, ResetRule
 from ctrl.settings import Settings
 from ctrl.stages import decide
 from ctrl.state import Event, Output, Sample, State, powered_up
 
-__all__ = ["Controller", "Event", "Output", "Sample", "State", "power_cycle", "start", "step"]
+__all__ = [
+    "Controller",
+    "Event",
+    "Output",
+    "Sample",
+    "State",
+    "power_cycle",
+    "request_equalisation",
+    "start",
+    "step",
+]
 
 
 def start(soc: float) -> State:
@@ -22,6 +33,15 @@ def start(soc: float) -> State:
 def power_cycle(state: State) -> State:
     """The state after power was lost: everything but the count is forgotten."""
     return powered_up(state.soc)
+
+
+def request_equalisation(settings: Settings, state: State) -> State:
+    """The state after somebody asked for an equalisation.
+
+    It is remembered until one is completed or power is lost. Without `equalisation_v` nothing
+    changes.
+    """
+    return with_request(settings.limits, state)
 
 
 def step(
@@ -60,6 +80,10 @@ class Controller:
         """Take one sample and say what follows from it."""
         self.state, output = decide(self.settings.limits, self.rule, self.state, sample)
         return output
+
+    def request_equalisation(self) -> None:
+        """Somebody asks for an equalisation; without `equalisation_v` nothing changes."""
+        self.state = request_equalisation(self.settings, self.state)
 
     def power_cycle(self) -> None:
         """Lose power: everything but the count is forgotten."""

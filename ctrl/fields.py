@@ -126,6 +126,8 @@ def count_field(default: int) -> Any:
 
 def scaled_to_cells(value: Any, cells: int) -> Any:
     """A voltage, or bounds of one, of a pack of 16 cells for so many."""
+    if value is None:
+        return None
     if isinstance(value, tuple):
         return tuple(scaled_to_cells(part, cells) for part in value)
     return round(value * cells / 16, 9)

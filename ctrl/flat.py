@@ -23,16 +23,17 @@ from ctrl.settings import Settings
 from ctrl.state import NEVER, powered_up
 from ctrl.vocabulary import OnSag, OnUnconfirmed, Phase, Stage
 
-# Entries of a row of limits: the fields of `ctrl.limits.Limits`, then the requests of its last three.
+# Entries of a row of limits: the fields of `ctrl.limits.Limits`, then the requests of its last four.
 _FIELDS = [name for name in Limits.__annotations__ if not name.startswith("asked_")]
 _REQUESTS = [name for name in Limits.__annotations__ if name.startswith("asked_")]
 LIMITS_ENTRIES = len(_FIELDS) + 2 * len(_REQUESTS)
 # Entries of a row of a controller's state.
 (
     SOC, STAMP_S, CURRENT_A, STAGE, PHASE, DWELL_SINCE_S, TIMER_FROM_S, COUNTED_S, EXPIRED_S, CELL_SINCE_S,
-    TEMPERATURE_SINCE_S, TRIPPED, EMPTY_SINCE_S, EMPTIED, QUIET, FIRST_T, SHIFT_V,
-) = range(17)  # fmt: skip
-STATE_ENTRIES = 17
+    TEMPERATURE_SINCE_S, TRIPPED, EMPTY_SINCE_S, EMPTIED, QUIET, FIRST_T, SHIFT_V, TEMP_C, READ_S,
+    CHANGED_S, FROM_S, REQUESTED, NOT_BEFORE_S,
+) = range(23)  # fmt: skip
+STATE_ENTRIES = 23
 # Entries of a row of a rule.
 CODE, DURING_HOLD, SUSTAINED = range(3)
 RULE_ENTRIES = 3
@@ -70,6 +71,8 @@ def state_row(soc: float) -> Floats:
             charge.counted_s, charge.expired_s,
             watch.cell_since_s, watch.temperature_since_s, watch.tripped, watch.empty_since_s,
             watch.emptied, watch.quiet, watch.first_t, watch.shift_v,
+            watch.sensor.temp_c, watch.sensor.read_s, watch.sensor.changed_s,
+            watch.upkeep.from_s, watch.upkeep.requested, watch.upkeep.not_before_s,
         ),
         dtype=np.float64,
     )  # fmt: skip
@@ -108,7 +111,9 @@ def limits_at(row):
         UNCONFIRMED[int(row[9])], row[10], row[11], row[12], row[13], row[14], row[15], row[16],
         row[17], row[18], row[19], row[20], row[21], row[22], row[23], row[24], row[25], row[26],
         row[27], row[28], row[29], row[30], row[31], row[32], row[33], row[34], row[35], row[36],
-        Request(row[37], row[38]), Request(row[39], row[40]), Request(row[41], row[42]),
+        row[37], row[38], row[39], row[40], row[41], row[42], row[43], row[44], row[45], row[46],
+        row[47], Request(row[48], row[49]), Request(row[50], row[51]), Request(row[52], row[53]),
+        Request(row[54], row[55]),
     )  # fmt: skip
 
 
@@ -123,6 +128,8 @@ def state_at(row):
         Watch(
             row[CELL_SINCE_S], row[TEMPERATURE_SINCE_S], int(row[TRIPPED]), row[EMPTY_SINCE_S],
             row[EMPTIED] > 0.0, row[QUIET] > 0.0, row[FIRST_T], row[SHIFT_V],
+            Sensor(row[TEMP_C], row[READ_S], row[CHANGED_S]),
+            Upkeep(row[FROM_S], row[REQUESTED] > 0.0, row[NOT_BEFORE_S]),
         ),
     )  # fmt: skip
 
@@ -139,6 +146,10 @@ def keep_state(row, state):
     row[EMPTIED] = 1.0 if watch.emptied else 0.0
     row[QUIET] = 1.0 if watch.quiet else 0.0
     row[FIRST_T], row[SHIFT_V] = watch.first_t, watch.shift_v
+    sensor, upkeep = watch.sensor, watch.upkeep
+    row[TEMP_C], row[READ_S], row[CHANGED_S] = sensor.temp_c, sensor.read_s, sensor.changed_s
+    row[FROM_S], row[NOT_BEFORE_S] = upkeep.from_s, upkeep.not_before_s
+    row[REQUESTED] = 1.0 if upkeep.requested else 0.0
 
 
 def decide_row(limits_row, rule_row, state_row, t, v, i, cell_v, temp_c, hot_c):

@@ -29,7 +29,7 @@ class Limits:
     """One field for each number that a rule reads; units as in `Settings`.
 
     Timers and dwells have `TIME_SLACK_S` taken off, and `max_gap_s` has it added, so that the
-    rules can compare without it. The last three are what is asked of the charger while no
+    rules can compare without it. The last four are what is asked of the charger while no
     temperature shifts the voltages.
     """
 
@@ -70,9 +70,21 @@ class Limits:
     high_i: float
     compensation_v_per_c: float
     reference_c: float
+    compensation_min_c: float
+    compensation_max_c: float
+    sensor_lost_s: float
+    sensor_frozen_s: float
+    sensor_jump_c: float
+    equalisation_v: float
+    equalisation_s: float
+    equalisation_every_s: float
+    equalisation_max_c: float
+    equalisation_loss_s: float
+    equalisation_retry_s: float
     asked_in_charge: Request
     asked_in_float: Request
     asked_while_inhibited: Request
+    asked_in_equalisation: Request
 
 
 def _off(value: float | None, when_none: float) -> float:
@@ -83,6 +95,7 @@ def limits_of(settings: Settings) -> Limits:
     """The limits that follow from checked settings."""
     charge_min_c = _off(settings.charge_min_c, -inf)
     charge_max_c = _off(settings.charge_max_c, inf)
+    equalisation_v = _off(settings.equalisation_v, inf)
     return Limits(
         absorption_v=settings.absorption_v,
         entry_v=settings.entry_v,
@@ -121,7 +134,19 @@ def limits_of(settings: Settings) -> Limits:
         high_i=settings.plausible_i[1],
         compensation_v_per_c=settings.compensation_v_per_c,
         reference_c=settings.reference_c,
+        compensation_min_c=_off(settings.compensation_min_c, -inf),
+        compensation_max_c=_off(settings.compensation_max_c, inf),
+        sensor_lost_s=_off(settings.sensor_lost_s, inf) - TIME_SLACK_S,
+        sensor_frozen_s=_off(settings.sensor_frozen_s, inf) - TIME_SLACK_S,
+        sensor_jump_c=_off(settings.sensor_jump_c, inf),
+        equalisation_v=equalisation_v,
+        equalisation_s=settings.equalisation_s - TIME_SLACK_S,
+        equalisation_every_s=_off(settings.equalisation_every_s, inf) - TIME_SLACK_S,
+        equalisation_max_c=_off(settings.equalisation_max_c, inf),
+        equalisation_loss_s=settings.equalisation_loss_s - TIME_SLACK_S,
+        equalisation_retry_s=settings.equalisation_retry_s - TIME_SLACK_S,
         asked_in_charge=Request(settings.absorption_v, settings.charge_current_a),
         asked_in_float=Request(settings.float_v, settings.charge_current_a),
         asked_while_inhibited=Request(settings.float_v, 0.0),
+        asked_in_equalisation=Request(equalisation_v, settings.charge_current_a),
     )

@@ -62,6 +62,8 @@ def watched(limits: Limits, watch: Watch, sample: Sample, joined: bool) -> Watch
         quiet,
         watch.first_t,
         watch.shift_v,
+        watch.sensor,
+        watch.upkeep,
     )
 
 
@@ -89,21 +91,6 @@ def let_go(watch: Watch) -> Watch:
         False,
         watch.first_t,
         watch.shift_v,
-    )
-
-
-def shifted(limits: Limits, watch: Watch, temp_c: float) -> Watch:
-    """The shift of the pack voltages at another temperature."""
-    shift_v = limits.compensation_v_per_c * (temp_c - limits.reference_c)
-    if shift_v == watch.shift_v:
-        return watch
-    return Watch(
-        watch.cell_since_s,
-        watch.temperature_since_s,
-        watch.tripped,
-        watch.empty_since_s,
-        watch.emptied,
-        watch.quiet,
-        watch.first_t,
-        shift_v,
+        watch.sensor,
+        watch.upkeep,
     )

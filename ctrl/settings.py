@@ -8,6 +8,7 @@ from typing import Any
 import attrs
 from attrs import field, frozen
 
+from ctrl.chemistry import bank_settings
 from ctrl.fields import (
     Contradiction,
     check_cells,
@@ -71,6 +72,20 @@ class Settings:
         compensation_v_per_c: shift of the pack voltages with temperature, V per degree C;
             negative for lead-acid.
         reference_c: temperature at which that shift is zero, degrees C.
+        compensation_min_c: a lower temperature shifts no further than this one, degrees C; None: off.
+        compensation_max_c: a higher temperature shifts no further than this one, degrees C; None: off.
+        sensor_lost_s: without a believable reading for so long the sensor is lost, and nothing is
+            raised by it, s; None: the last reading counts for ever.
+        sensor_frozen_s: so is one that has not changed for so long, s; None: off.
+        sensor_jump_c: a reading further than this from the last believed one is not believed, K;
+            None: every reading is.
+        equalisation_v: voltage asked for in equalisation, V; None: there is none. Never set it for
+            a chemistry whose cell maker does not ask for it.
+        equalisation_s: length of an equalisation, s.
+        equalisation_every_s: how long after one the next is due, s; None: by request only.
+        equalisation_max_c: it runs only at or below this temperature, degrees C; None: off.
+        equalisation_loss_s: without charging current for so long it is abandoned, s.
+        equalisation_retry_s: how long after one that was abandoned the next is tried, s.
     """
 
     cells: int = count_field(16)
@@ -108,6 +123,17 @@ class Settings:
     plausible_i: tuple[float, float] = range_field((-500.0, 500.0))
     compensation_v_per_c: float = number_field(0.0)
     reference_c: float = number_field(25.0)
+    compensation_min_c: float | None = number_field(None, optional=True)
+    compensation_max_c: float | None = number_field(None, optional=True)
+    sensor_lost_s: float | None = number_field(None, "greater than 0", optional=True)
+    sensor_frozen_s: float | None = number_field(None, "greater than 0", optional=True)
+    sensor_jump_c: float | None = number_field(None, "greater than 0", optional=True)
+    equalisation_v: float | None = number_field(None, optional=True)
+    equalisation_s: float = number_field(3600.0, "greater than 0")
+    equalisation_every_s: float | None = number_field(None, "greater than 0", optional=True)
+    equalisation_max_c: float | None = number_field(40.0, optional=True)
+    equalisation_loss_s: float = number_field(60.0, "0 or greater")
+    equalisation_retry_s: float = number_field(86400.0, "0 or greater")
     limits: Limits = field(init=False, repr=False, eq=False)
 
     def __attrs_post_init__(self) -> None:
@@ -126,6 +152,25 @@ class Settings:
         check_cells(cells)
         scaled = {name: scaled_to_cells(getattr(cls(), name), cells) for name in PACK_VOLTAGES}
         return cls(**{"cells": cells, **scaled, **changes})
+
+    @classmethod
+    def for_chemistry(cls, name: str, cells: int, capacity_ah: float, **changes: Any) -> Settings:
+        """The profile of a chemistry for a bank, then `changes`; see `ctrl.chemistry`.
+
+        Args:
+            name: the chemistry, one of `ctrl.chemistry.CHEMISTRIES`.
+            cells: cells in series.
+            capacity_ah: usable capacity, Ah.
+            changes: settings that differ from the profile.
+
+        Raises:
+            SettingsError: no such chemistry, an unknown name, a value that a setting cannot have, or
+                an equalisation of cells that must have none.
+        """
+        refuse_unknown(changes, SETTING_NAMES)
+        # Refused with the setting's own words, before anything is multiplied by it.
+        capacity_ah = cls(capacity_ah=capacity_ah).capacity_ah
+        return cls(**bank_settings(name, cells, capacity_ah, changes))
 
     def changed(self, **changes: Any) -> Settings:
         """These settings with some of them changed, checked again; raises `SettingsError`."""
@@ -155,6 +200,7 @@ PACK_VOLTAGES = (
     "return_v",
     "empty_v",
     "plausible_v",
+    "equalisation_v",
 )
 SETTING_NAMES = tuple(a.name for a in attrs.fields(Settings) if a.init)
 OPTIONAL_SETTINGS = (
@@ -166,6 +212,14 @@ OPTIONAL_SETTINGS = (
     "cell_limit_v",
     "charge_min_c",
     "charge_max_c",
+    "compensation_min_c",
+    "compensation_max_c",
+    "sensor_lost_s",
+    "sensor_frozen_s",
+    "sensor_jump_c",
+    "equalisation_v",
+    "equalisation_every_s",
+    "equalisation_max_c",
 )
 
 # The complete list: what is not here is legal, if perhaps unwise.
@@ -200,5 +254,30 @@ _CONTRADICTIONS: tuple[Contradiction, ...] = (
         ("empty_v", "plausible_v"),
         lambda empty, plausible: plausible[0] <= empty <= plausible[1],
         "empty_v inside plausible_v",
+    ),
+    (
+        ("compensation_min_c", "reference_c"),
+        lambda low, reference: low <= reference,
+        "compensation_min_c <= reference_c",
+    ),
+    (
+        ("compensation_max_c", "reference_c"),
+        lambda high, reference: reference <= high,
+        "reference_c <= compensation_max_c",
+    ),
+    (
+        ("absorption_v", "equalisation_v"),
+        lambda top, equalisation: top <= equalisation,
+        "absorption_v <= equalisation_v",
+    ),
+    (
+        ("equalisation_v", "cells", "cell_limit_v"),
+        lambda top, cells, limit: top < cells * limit,
+        "equalisation_v < cells * cell_limit_v",
+    ),
+    (
+        ("equalisation_v", "plausible_v"),
+        lambda top, plausible: plausible[0] <= top <= plausible[1],
+        "equalisation_v inside plausible_v",
     ),
 )

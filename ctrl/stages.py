@@ -1,4 +1,4 @@
-"""The stage rules: when a stage is left, and what for. Every one of them is in this module.
+"""The stage rules: when a stage is left, and what for. The ways out are listed in `ctrl.transitions`.
 
 Theory of operation
 -------------------
@@ -9,10 +9,10 @@ what is said to have happened, and the cause. Nothing else changes a stage.
 
 Order of one sample. (1) A reading that cannot be believed is skipped; it can only trip protection,
 when the last good one is too long ago. (2) The interval is counted, then the empty rule. (3)
-Protection: trips, then release. (4) A break in time abandons a hold; else the rules of the present
-stage. At most one change of stage happens at a sample, so whatever comes first in this order wins:
-protection over a break in time, a break in time over the stage rules, and within a stage the rows of
-the table from the top down.
+Protection: trips, then release. (4) A break in time abandons a hold, or an equalisation; else the rules
+of the present stage. At most one change of stage happens at a sample, so whatever comes first in this
+order wins: protection over a break in time, a break in time over the stage rules, and within a stage
+the rows of the table from the top down.
 
 Timers and dwells. A dwell is held as the time *since* which its condition holds, and begins at the
 earliest on the sample on which the stage or phase was entered; that sample counts. The hold timer is
@@ -28,176 +28,30 @@ settings as they stand.
 
 from __future__ import annotations
 
-from enum import IntEnum
-from math import isfinite, nan
-
-from attrs import frozen
+from math import inf, isfinite, nan
 
 from ctrl.counting import counted
-from ctrl.limits import STEP_BACK_S, Limits
-from ctrl.protection import CELL_VOLTAGE, NO_READING, all_clear, let_go, shifted, since, watched
-from ctrl.resets import ResetRule, proves
-from ctrl.state import NEVER, Charge, Output, Request, Sample, State, Watch, numbered
-from ctrl.vocabulary import Cause, Happened, OnSag, OnUnconfirmed, Phase, Stage
-
-
-class Way(IntEnum):
-    """The ways out of the stages; `STAY` is none of them."""
-
-    STAY = -1
-    TRIP_CELL = 0
-    TRIP_TEMPERATURE = 1
-    TRIP_NO_READING = 2
-    ENTRY_HELD = 3
-    BREAK_IN_TIME = 4
-    HOLD_OVER = 5
-    CONFIRMED = 6
-    UNCONFIRMED_TO_FLOAT = 7
-    UNCONFIRMED_TO_BULK = 8
-    WAITED_TOO_LONG = 9
-    VOLTAGE_LOW = 10
-    SOC_LOW = 11
-    FLOAT_OVER = 12
-    ALL_CLEAR = 13
-
-
-@frozen
-class Transition:
-    """One way out of a stage.
-
-    Attributes:
-        way: the name by which the code says that it was taken.
-        when: the condition, in the terms of the settings.
-        to: the stage after the sample.
-        happened: what is said to have happened.
-        cause: why, where that does not say it.
-    """
-
-    way: Way
-    when: str
-    to: Stage
-    happened: Happened
-    cause: Cause = Cause.NONE
-
-
-_TRIPS = (
-    Transition(
-        Way.TRIP_CELL,
-        "cell_max_v >= cell_limit_v for trip_dwell_s",
-        Stage.INHIBITED,
-        Happened.INHIBITED,
-        Cause.CELL_VOLTAGE,
-    ),
-    Transition(
-        Way.TRIP_TEMPERATURE,
-        "temperature outside charge_min_c..charge_max_c for trip_dwell_s",
-        Stage.INHIBITED,
-        Happened.INHIBITED,
-        Cause.TEMPERATURE,
-    ),
-    Transition(
-        Way.TRIP_NO_READING,
-        "no valid sample for more than max_gap_s",
-        Stage.INHIBITED,
-        Happened.INHIBITED,
-        Cause.NO_READING,
-    ),
+from ctrl.equalisation import (
+    counting,
+    kept_up,
+    may_start,
+    put_off,
+    warm_since,
+    without_current_since,
 )
-
-TRANSITIONS: dict[Stage, tuple[Transition, ...]] = {
-    Stage.BULK: (
-        *_TRIPS,
-        Transition(
-            Way.ENTRY_HELD,
-            "v >= entry_v for entry_dwell_s",
-            Stage.ABSORPTION,
-            Happened.HOLD_STARTED,
-        ),
-    ),
-    Stage.ABSORPTION: (
-        *_TRIPS,
-        Transition(
-            Way.BREAK_IN_TIME,
-            "a gap longer than max_gap_s, or a stamp that steps back",
-            Stage.BULK,
-            Happened.HOLD_ABANDONED,
-            Cause.DISCONTINUITY,
-        ),
-        Transition(
-            Way.HOLD_OVER,
-            "hold timer >= hold_s: from hold to confirm, on the same sample",
-            Stage.ABSORPTION,
-            Happened.HOLD_EXPIRED,
-        ),
-        Transition(
-            Way.CONFIRMED,
-            "after the hold, v >= full_v (and current within taper_a) for confirm_s",
-            Stage.FLOAT,
-            Happened.FULL_RESET,
-        ),
-        Transition(
-            Way.UNCONFIRMED_TO_FLOAT,
-            "after the hold, v < full_v (or current beyond taper_a); on_unconfirmed = float",
-            Stage.FLOAT,
-            Happened.FULL_DENIED,
-        ),
-        Transition(
-            Way.UNCONFIRMED_TO_BULK,
-            "after the hold, v < full_v (or current beyond taper_a); on_unconfirmed = bulk",
-            Stage.BULK,
-            Happened.FULL_DENIED,
-        ),
-        Transition(
-            Way.WAITED_TOO_LONG,
-            "wait_limit_s after the hold; on_unconfirmed = wait",
-            Stage.FLOAT,
-            Happened.FULL_DENIED,
-        ),
-    ),
-    Stage.FLOAT: (
-        *_TRIPS,
-        Transition(
-            Way.VOLTAGE_LOW,
-            "v < return_v for return_dwell_s",
-            Stage.BULK,
-            Happened.FLOAT_ENDED,
-            Cause.LOW_VOLTAGE,
-        ),
-        Transition(
-            Way.SOC_LOW,
-            "soc < return_soc",
-            Stage.BULK,
-            Happened.FLOAT_ENDED,
-            Cause.LOW_SOC,
-        ),
-        Transition(
-            Way.FLOAT_OVER,
-            "float timer >= float_s",
-            Stage.BULK,
-            Happened.FLOAT_ENDED,
-            Cause.FLOAT_TIMER,
-        ),
-    ),
-    Stage.INHIBITED: (
-        Transition(
-            Way.ALL_CLEAR,
-            "every tripped cause clear for release_dwell_s",
-            Stage.BULK,
-            Happened.RELEASED,
-        ),
-    ),
-}
-
-_BY_WAY = {row.way: row for rows in TRANSITIONS.values() for row in rows}
-_ROWS = tuple(_BY_WAY[way] for way in Way if way is not Way.STAY)
-TO = tuple(row.to for row in _ROWS)
-HAPPENED = tuple(int(row.happened) for row in _ROWS)
-CAUSE = tuple(int(row.cause) for row in _ROWS)
+from ctrl.limits import STEP_BACK_S, Limits
+from ctrl.protection import CELL_VOLTAGE, NO_READING, all_clear, let_go, since, watched
+from ctrl.resets import ResetRule, proves
+from ctrl.state import NEVER, Charge, Output, Request, Sample, State, Upkeep, Watch, numbered
+from ctrl.temperature import shifted
+from ctrl.transitions import CAUSE, HAPPENED, TO, Way
+from ctrl.vocabulary import Happened, OnSag, OnUnconfirmed, Phase, Stage
 
 EMPTY_RESET = int(Happened.EMPTY_RESET)
 
 # Looked up once: an enumeration's member costs more to find than to compare.
 BULK, ABSORPTION, FLOAT, INHIBITED = Stage.BULK, Stage.ABSORPTION, Stage.FLOAT, Stage.INHIBITED
+EQUALISATION = Stage.EQUALISATION
 NO_PHASE, HOLD, CONFIRM = Phase.NONE, Phase.HOLD, Phase.CONFIRM
 RUN, RESTART = OnSag.RUN, OnSag.RESTART
 TO_BULK, WAIT = OnUnconfirmed.BULK, OnUnconfirmed.WAIT
@@ -211,6 +65,11 @@ UNCONFIRMED_TO_BULK = int(Way.UNCONFIRMED_TO_BULK)
 WAITED_TOO_LONG = int(Way.WAITED_TOO_LONG)
 VOLTAGE_LOW, SOC_LOW, FLOAT_OVER = int(Way.VOLTAGE_LOW), int(Way.SOC_LOW), int(Way.FLOAT_OVER)
 ALL_CLEAR = int(Way.ALL_CLEAR)
+EQUALISE_BY_REQUEST = int(Way.EQUALISE_BY_REQUEST)
+EQUALISE_BY_SCHEDULE = int(Way.EQUALISE_BY_SCHEDULE)
+EQUALISED, EQUALISING_BROKEN = int(Way.EQUALISED), int(Way.EQUALISING_BROKEN)
+EQUALISING_TOO_WARM = int(Way.EQUALISING_TOO_WARM)
+EQUALISING_WITHOUT_CURRENT = int(Way.EQUALISING_WITHOUT_CURRENT)
 
 
 def entered(limits: Limits, stage: Stage, t: float, level_v: float) -> Charge:
@@ -225,6 +84,9 @@ def entered(limits: Limits, stage: Stage, t: float, level_v: float) -> Charge:
         return Charge(
             FLOAT, NO_PHASE, since(level_v < limits.return_v, t, False, NEVER), t, 0.0, NEVER
         )
+    if stage is EQUALISATION:
+        # It starts with current, and in the cool.
+        return Charge(EQUALISATION, NO_PHASE, NEVER, t, 0.0, NEVER)
     return Charge(INHIBITED, NO_PHASE, NEVER, NEVER, 0.0, NEVER)
 
 
@@ -316,6 +178,32 @@ def floating(
     return charge, STAY
 
 
+def due(limits: Limits, upkeep: Upkeep, sample: Sample) -> int:
+    """Float leads on to an equalisation that is due, where nothing holds it back."""
+    if upkeep.requested and may_start(limits, upkeep, sample):
+        return EQUALISE_BY_REQUEST
+    if sample.t - upkeep.from_s >= limits.equalisation_every_s and may_start(
+        limits, upkeep, sample
+    ):
+        return EQUALISE_BY_SCHEDULE
+    return STAY
+
+
+def equalising(limits: Limits, charge: Charge, sample: Sample) -> tuple[Charge, int]:
+    """Equalisation ends by heat, by loss of current, or by its timer."""
+    t = sample.t
+    warm_s, idle_s = warm_since(limits, charge, sample), without_current_since(charge, sample)
+    if t - warm_s >= limits.trip_dwell_s:
+        return charge, EQUALISING_TOO_WARM
+    if t - idle_s >= limits.equalisation_loss_s:
+        return charge, EQUALISING_WITHOUT_CURRENT
+    if t - charge.timer_from_s >= limits.equalisation_s:
+        return charge, EQUALISED
+    if warm_s == charge.expired_s and idle_s == charge.dwell_since_s:
+        return charge, STAY
+    return Charge(EQUALISATION, NO_PHASE, idle_s, charge.timer_from_s, 0.0, warm_s), STAY
+
+
 def unreadable(limits: Limits, state: State, t: float) -> tuple[State, Output]:
     """An invalid sample: skipped, unless it shows that readings have been missing for too long."""
     charge, watch = state.charge, state.watch
@@ -336,11 +224,15 @@ def unreadable(limits: Limits, state: State, t: float) -> tuple[State, Output]:
             watch.quiet and not silent,
             first_t,
             watch.shift_v,
+            watch.sensor,
+            watch.upkeep,
         )
         if silent and stage is INHIBITED:
             # A cause that joins is not clear at the sample at which it trips.
             charge = dwelling(charge, NEVER)
         elif silent:
+            if stage is EQUALISATION:
+                watch = kept_up(watch, put_off(limits, watch.upkeep, t))
             charge = entered(limits, INHIBITED, t, nan)
             news = numbered(HAPPENED[TRIP_NO_READING], CAUSE[TRIP_NO_READING], stage)
     asked = request(limits, charge.stage, watch.shift_v)
@@ -354,6 +246,8 @@ def request(limits: Limits, stage: Stage, shift_v: float) -> Request:
         asked = limits.asked_in_float
     elif stage is INHIBITED:
         asked = limits.asked_while_inhibited
+    elif stage is EQUALISATION:
+        asked = limits.asked_in_equalisation
     else:
         asked = limits.asked_in_charge
     return asked if shift_v == 0.0 else Request(asked.voltage_v + shift_v, asked.current_a)
@@ -375,8 +269,11 @@ def decide(limits: Limits, rule: ResetRule, state: State, sample: Sample) -> tup
     soc, charge, watch = state.soc, state.charge, state.watch
     if joined:
         soc = counted(limits, soc, state.i, i, interval_s if interval_s > 0.0 else 0.0)
-    if limits.compensation_v_per_c != 0.0 and isfinite(sample.temp_c):
-        watch = shifted(limits, watch, sample.temp_c)
+    if limits.compensation_v_per_c != 0.0:
+        watch = shifted(limits, watch, sample.temp_c, t, interval_s)
+    equalises = limits.equalisation_v < inf
+    if equalises:
+        watch = kept_up(watch, counting(watch.upkeep, t, interval_s))
     level_v = v - watch.shift_v
     was = charge.stage
     happened = 0
@@ -417,11 +314,22 @@ def decide(limits: Limits, rule: ResetRule, state: State, sample: Sample) -> tup
         elif was is FLOAT:
             back = interval_s < STEP_BACK_S
             charge, way = floating(limits, charge, t, level_v, soc, joined, back)
+            if way == STAY and equalises:
+                way = due(limits, watch.upkeep, sample)
+        elif was is EQUALISATION:
+            if joined:
+                charge, way = equalising(limits, charge, sample)
+            else:
+                way = EQUALISING_BROKEN
 
     news = 0
     if way != STAY:
         if way == CONFIRMED:
             soc = 1.0
+        elif way == EQUALISED:
+            watch = kept_up(watch, Upkeep(t, False, -inf))
+        elif was is EQUALISATION:
+            watch = kept_up(watch, put_off(limits, watch.upkeep, t))
         news = numbered(happened | HAPPENED[way], CAUSE[way], was)
         charge = entered(limits, TO[way], t, level_v)
     elif happened != 0:
@@ -429,6 +337,6 @@ def decide(limits: Limits, rule: ResetRule, state: State, sample: Sample) -> tup
     stage = charge.stage
     # By far the commonest answer, without the call.
     asked = limits.asked_in_charge
-    if watch.shift_v != 0.0 or stage is FLOAT or stage is INHIBITED:
+    if watch.shift_v != 0.0 or (stage is not BULK and stage is not ABSORPTION):
         asked = request(limits, stage, watch.shift_v)
     return State(soc, t, i, charge, watch), Output(stage, soc, asked, news)

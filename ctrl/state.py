@@ -65,10 +65,12 @@ class Charge:
         stage: the stage.
         phase: the phase of absorption.
         dwell_since_s: since when the dwell condition of this stage or phase holds: entry in bulk,
-            confirmation in absorption, low voltage in float, all clear in inhibited.
-        timer_from_s: start of the stretch that the hold or float timer counts; `NEVER` if halted.
+            confirmation in absorption, low voltage in float, all clear in inhibited, no charging
+            current in equalisation.
+        timer_from_s: start of the stretch that the timer of the stage counts; `NEVER` if halted.
         counted_s: what the hold timer had counted before that stretch, s.
-        expired_s: when the hold expired; `NEVER` before.
+        expired_s: when the hold expired; in equalisation since when it has been too warm for it, or
+            the temperature unknown; else `NEVER`.
     """
 
     stage: Stage
@@ -80,8 +82,39 @@ class Charge:
 
 
 @frozen
+class Sensor:
+    """What is remembered of the temperature by which the pack voltages shift.
+
+    Attributes:
+        temp_c: the last reading that was believed, degrees C; NaN before there was one.
+        read_s: when it was read, s.
+        changed_s: when it last changed, s.
+    """
+
+    temp_c: float
+    read_s: float
+    changed_s: float
+
+
+@frozen
+class Upkeep:
+    """When the next equalisation is due.
+
+    Attributes:
+        from_s: since when the schedule counts: the end of the last one, or the first valid sample
+            since power-up, s; NaN before that.
+        requested: whether one has been asked for, and has not been completed since.
+        not_before_s: none starts before this, because one was abandoned, s.
+    """
+
+    from_s: float
+    requested: bool
+    not_before_s: float
+
+
+@frozen
 class Watch:
-    """What runs across stage changes: protection, the empty rule, and the shift with temperature.
+    """What runs across stage changes: protection, the empty rule, temperature, and what is due.
 
     Attributes:
         cell_since_s: since when a cell is at its limit.
@@ -92,6 +125,8 @@ class Watch:
         quiet: none of the above is running; lets a step pass all of it by.
         first_t: stamp of the first sample since power-up, if it was invalid, s; else `NEVER`.
         shift_v: present shift of the pack voltages with temperature, V.
+        sensor: where that shift comes from.
+        upkeep: when the next equalisation is due.
     """
 
     cell_since_s: float
@@ -102,6 +137,8 @@ class Watch:
     quiet: bool
     first_t: float
     shift_v: float
+    sensor: Sensor
+    upkeep: Upkeep
 
 
 @frozen
@@ -178,11 +215,17 @@ class Output:
 
 
 # News are flags of `Happened`, above them a `Cause`, above that the stage before the sample.
-CAUSE_SHIFT = 9
-STAGE_SHIFT = 12
+CAUSE_SHIFT = 12
+STAGE_SHIFT = 16
 HAPPENED_BITS = (1 << CAUSE_SHIFT) - 1
 CAUSE_BITS = (1 << STAGE_SHIFT - CAUSE_SHIFT) - 1
-_WITH_CAUSE = Happened.INHIBITED | Happened.HOLD_ABANDONED | Happened.FLOAT_ENDED
+_WITH_CAUSE = (
+    Happened.INHIBITED
+    | Happened.HOLD_ABANDONED
+    | Happened.FLOAT_ENDED
+    | Happened.EQUALISATION_STARTED
+    | Happened.EQUALISATION_ABANDONED
+)
 
 
 def numbered(happened: int, cause: int, from_stage: Stage) -> int:
@@ -206,7 +249,9 @@ def events_of(news: int, to_stage: Stage) -> tuple[Event, ...]:
 FULL_RESET = int(Happened.FULL_RESET)
 
 UNREAD = Sample(nan, nan, nan)
-QUIET = Watch(NEVER, NEVER, 0, NEVER, False, True, NEVER, 0.0)
+NO_SENSOR = Sensor(nan, NEVER, NEVER)
+NOTHING_DUE = Upkeep(nan, False, -inf)
+QUIET = Watch(NEVER, NEVER, 0, NEVER, False, True, NEVER, 0.0, NO_SENSOR, NOTHING_DUE)
 AT_POWER_UP = Charge(Stage.BULK, Phase.NONE, NEVER, NEVER, 0.0, NEVER)
 
 

@@ -16,6 +16,7 @@ class Stage(IntEnum):
     ABSORPTION = 1
     FLOAT = 2
     INHIBITED = 3
+    EQUALISATION = 4
 
     @property
     def word(self) -> str:
@@ -50,6 +51,9 @@ class Cause(IntEnum):
     CELL_VOLTAGE = 5
     TEMPERATURE = 6
     NO_READING = 7
+    SCHEDULE = 8
+    REQUEST = 9
+    LOW_CURRENT = 10
 
     @property
     def word(self) -> str:
@@ -79,6 +83,9 @@ class Happened(IntFlag):
     FULL_RESET = 64
     FULL_DENIED = 128
     FLOAT_ENDED = 256
+    EQUALISATION_STARTED = 512
+    EQUALISATION_ENDED = 1024
+    EQUALISATION_ABANDONED = 2048
 
 
 class OnSag(IntEnum):

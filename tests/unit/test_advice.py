@@ -195,6 +195,8 @@ def lead_acid(**changes: Any) -> Settings:
         "plausible_v": (16.0, 64.0),
         "compensation_v_per_c": -0.12,
         "charge_min_c": -20.0,
+        "sensor_lost_s": 300.0,
+        "sensor_jump_c": 15.0,
     }
     return made(**(values | changes))
 
@@ -228,7 +230,10 @@ def test_compensation_without_a_temperature_limit_has_no_bound() -> None:
     assert "no upper bound" in about(lead_acid(charge_min_c=None), *fields, rest_cell_v=2).sentence
     upward = made(compensation_v_per_c=0.01, charge_max_c=None)
     assert "no upper bound" in about(upward, *fields).sentence
-    assert warnings(made(compensation_v_per_c=0.01, charge_min_c=None)) == ()
+    sensor = {"sensor_lost_s": 300.0, "sensor_jump_c": 15.0}
+    assert warnings(made(compensation_v_per_c=0.01, charge_min_c=None, **sensor)) == ()
+    bounded = lead_acid(charge_min_c=None, compensation_min_c=-20.0)
+    assert warnings(bounded, rest_cell_v=2.2) == ()
 
 
 def test_without_compensation_the_temperature_limits_may_be_off() -> None:
@@ -269,6 +274,7 @@ def test_several_warnings_come_together_and_each_names_its_settings_in_its_sente
         ("hold_s",),
         ("entry_dwell_s", "hold_s"),
         ("float_s",),
+        ("return_v", "float_v"),
     ]
     for advice in found:
         named = [name for name in advice.fields if name in advice.sentence]

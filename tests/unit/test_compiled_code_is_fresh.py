@@ -42,11 +42,14 @@ def test_every_module_of_the_rules_goes_into_the_name_of_the_folder() -> None:
     assert used == {
         "compiled.py",
         "counting.py",
+        "equalisation.py",
         "limits.py",
         "protection.py",
         "resets.py",
         "stages.py",
         "state.py",
+        "temperature.py",
+        "transitions.py",
         "vocabulary.py",
     }
 

@@ -48,9 +48,31 @@ DEFAULTS: dict[str, Any] = {
     "plausible_i": (-500.0, 500.0),
     "compensation_v_per_c": 0.0,
     "reference_c": 25.0,
+    "compensation_min_c": None,
+    "compensation_max_c": None,
+    "sensor_lost_s": None,
+    "sensor_frozen_s": None,
+    "sensor_jump_c": None,
+    "equalisation_v": None,
+    "equalisation_s": 3600.0,
+    "equalisation_every_s": None,
+    "equalisation_max_c": 40.0,
+    "equalisation_loss_s": 60.0,
+    "equalisation_retry_s": 86400.0,
 }
 
-GREATER_THAN_0 = ("capacity_ah", "hold_s", "wait_limit_s", "float_s", "max_gap_s")
+GREATER_THAN_0 = (
+    "capacity_ah",
+    "hold_s",
+    "wait_limit_s",
+    "float_s",
+    "max_gap_s",
+    "sensor_lost_s",
+    "sensor_frozen_s",
+    "sensor_jump_c",
+    "equalisation_s",
+    "equalisation_every_s",
+)
 ZERO_OR_GREATER = (
     "entry_dwell_s",
     "confirm_s",
@@ -61,6 +83,8 @@ ZERO_OR_GREATER = (
     "temp_band_c",
     "trip_dwell_s",
     "release_dwell_s",
+    "equalisation_loss_s",
+    "equalisation_retry_s",
 )
 ANY_NUMBER = (
     "absorption_v",
@@ -76,6 +100,10 @@ ANY_NUMBER = (
     "charge_max_c",
     "compensation_v_per_c",
     "reference_c",
+    "compensation_min_c",
+    "compensation_max_c",
+    "equalisation_v",
+    "equalisation_max_c",
 )
 FRACTIONS = ("return_soc", "charge_efficiency", "soc_ceiling")
 
@@ -172,6 +200,14 @@ def test_the_listed_settings_may_be_none_all_at_once() -> None:
         "cell_limit_v",
         "charge_min_c",
         "charge_max_c",
+        "compensation_min_c",
+        "compensation_max_c",
+        "sensor_lost_s",
+        "sensor_frozen_s",
+        "sensor_jump_c",
+        "equalisation_v",
+        "equalisation_every_s",
+        "equalisation_max_c",
     )
     settings = Settings.from_mapping(dict.fromkeys(OPTIONAL_SETTINGS))
     assert all(getattr(settings, name) is None for name in OPTIONAL_SETTINGS)

@@ -42,6 +42,31 @@ CONTRADICTIONS: list[tuple[dict[str, Any], tuple[str, ...], str]] = [
         ("empty_v", "plausible_v"),
         "empty_v 44.8 and plausible_v (44.9, 64.0)",
     ),
+    (
+        {"compensation_min_c": 25.1},
+        ("compensation_min_c", "reference_c"),
+        "compensation_min_c 25.1 and reference_c 25.0",
+    ),
+    (
+        {"compensation_max_c": 24.9},
+        ("compensation_max_c", "reference_c"),
+        "compensation_max_c 24.9 and reference_c 25.0",
+    ),
+    (
+        {"equalisation_v": 55.9},
+        ("absorption_v", "equalisation_v"),
+        "absorption_v 56.0 and equalisation_v 55.9",
+    ),
+    (
+        {"equalisation_v": 58.4},
+        ("equalisation_v", "cells", "cell_limit_v"),
+        "equalisation_v 58.4 and cells 16 and cell_limit_v 3.65",
+    ),
+    (
+        {"equalisation_v": 64.1, "cell_limit_v": None},
+        ("equalisation_v", "plausible_v"),
+        "equalisation_v 64.1 and plausible_v (16.0, 64.0)",
+    ),
     ({"plausible_v": (64.0, 64.0)}, ("plausible_v",), "low bound 64.0 and the high bound 64.0"),
     ({"plausible_i": (1.0, -1.0)}, ("plausible_i",), "low bound 1.0 and the high bound -1.0"),
 ]
@@ -72,6 +97,9 @@ JUST_LEGAL: list[dict[str, Any]] = [
     {"temp_band_c": 22.499},
     {"plausible_v": (44.8, 56.0)},
     {"plausible_i": (-0.001, 0.001)},
+    {"compensation_min_c": 25.0, "compensation_max_c": 25.0},
+    {"equalisation_v": 56.0},
+    {"equalisation_v": 64.0, "cell_limit_v": None},
     # What is off contradicts nothing.
     {"cell_limit_v": None, "cell_release_v": 99.0},
     {"charge_min_c": None, "temp_band_c": 99.0},
@@ -82,6 +110,7 @@ JUST_LEGAL: list[dict[str, Any]] = [
     {"entry_dwell_s": 1e6, "confirm_s": 1e6},
     {"charge_current_a": 0.0, "taper_a": 0.0},
     {"compensation_v_per_c": 10.0},
+    {"equalisation_every_s": 60.0},
 ]
 
 

@@ -14,6 +14,7 @@ UNITS = {
     "_s": ", s",
     "_a": ", A",
     "_c": ", degrees C",
+    "_jump_c": ", K",
     "_i": ", A",
     "_soc": ", 0..1",
     "_per_c": ", V per degree C",

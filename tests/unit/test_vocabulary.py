@@ -10,7 +10,7 @@ from ctrl.vocabulary import Cause, Happened, Stage, Tripped
 
 def test_stages_have_their_words_and_numbers() -> None:
     words = {stage.word: int(stage) for stage in Stage}
-    assert words == {"bulk": 0, "absorption": 1, "float": 2, "inhibited": 3}
+    assert words == {"bulk": 0, "absorption": 1, "float": 2, "inhibited": 3, "equalisation": 4}
     assert [Stage.from_word(word) for word in words] == list(Stage)
 
 
@@ -30,13 +30,16 @@ def test_causes_have_the_words_of_the_rules() -> None:
         "cell_voltage": 5,
         "temperature": 6,
         "no_reading": 7,
+        "schedule": 8,
+        "request": 9,
+        "low_current": 10,
     }
 
 
 def test_what_happened_and_what_tripped_are_single_bits() -> None:
-    assert [int(flag) for flag in Happened] == [1, 2, 4, 8, 16, 32, 64, 128, 256]
+    assert [int(flag) for flag in Happened] == [1 << k for k in range(12)]
     assert [int(flag) for flag in Tripped] == [1, 2, 4]
-    assert HAPPENED_BITS == 511
+    assert HAPPENED_BITS == 4095
 
 
 @pytest.mark.parametrize("cause", Cause)
@@ -44,12 +47,18 @@ def test_what_happened_and_what_tripped_are_single_bits() -> None:
 def test_news_are_taken_apart_as_they_were_put_together(cause: Cause, stage: Stage) -> None:
     for flag in Happened:
         news = numbered(int(flag), int(cause), stage)
-        # They are stored as int16.
-        assert 0 < news < 2**15
+        # They are stored as int32.
+        assert 0 < news < 2**31
         (event,) = events_of(news, Stage.FLOAT)
         assert event.name == str(flag.name).lower()
         assert (event.from_stage, event.to_stage) == (stage, Stage.FLOAT)
-        with_cause = event.name in ("inhibited", "hold_abandoned", "float_ended")
+        with_cause = event.name in (
+            "inhibited",
+            "hold_abandoned",
+            "float_ended",
+            "equalisation_started",
+            "equalisation_abandoned",
+        )
         assert event.cause == (cause.word if with_cause else "")
 
 
