@@ -13,6 +13,8 @@ GROUPS = {
     (Stage.ABSORPTION, Stage.FLOAT): ("HOLD", "FULL", "TIME"),
     (Stage.ABSORPTION, Stage.BULK): ("TIME", "FULL", "POWER"),
     (Stage.FLOAT, Stage.BULK): ("RETURN", "FLOAT", "TIME", "POWER"),
+    (Stage.FLOAT, Stage.EQUALISATION): ("EQUALISE", "POWER"),
+    (Stage.EQUALISATION, Stage.FLOAT): ("EQUALISE", "TIME"),
 }
 
 

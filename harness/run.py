@@ -41,11 +41,17 @@ FEATURES = (
     "temperature_protection",
     "compensation",
     "power_cycle",
+    "equalisation",
+    "compensation_limits",
+    "sensor_checks",
 )
 
 
 def needed_features(settings: Settings) -> set[str]:
     """The features without which a controller cannot follow these settings."""
+    shifts = settings.compensation_v_per_c != 0
+    limits = (settings.compensation_min_c, settings.compensation_max_c)
+    checks = (settings.sensor_lost_s, settings.sensor_frozen_s, settings.sensor_jump_c)
     needed = {
         "float_timer": settings.float_s is not None,
         "sag_pause": settings.on_sag == "pause",
@@ -53,7 +59,10 @@ def needed_features(settings: Settings) -> set[str]:
         "confirm": settings.confirm_s > 0,
         "taper": settings.taper_a is not None,
         "wait": settings.on_unconfirmed == "wait",
-        "compensation": settings.compensation_v_per_c != 0,
+        "compensation": shifts,
+        "equalisation": settings.equalisation_v is not None,
+        "compensation_limits": shifts and limits != (None, None),
+        "sensor_checks": shifts and checks != (None, None, None),
     }
     return {name for name, is_needed in needed.items() if is_needed}
 
@@ -147,6 +156,8 @@ class Case:
         expected: what must come out, where the case knows it.
         features: what the case needs the controller to claim.
         requirements: the requirements that the case is about; empty for all.
+        equalise_requests: somebody asks for an equalisation just before the sample of each of these
+            indices; where power is lost there too, that comes first.
     """
 
     id: str
@@ -158,16 +169,21 @@ class Case:
     expected: Expected | None = None
     features: frozenset[str] = frozenset()
     requirements: tuple[str, ...] = ()
+    equalise_requests: tuple[int, ...] = ()
 
     def __attrs_post_init__(self) -> None:
-        outside = [k for k in (*self.cuts, *self.power_cycles) if not 0 <= k < len(self.trace)]
+        edges = (*self.cuts, *self.power_cycles, *self.equalise_requests)
+        outside = [k for k in edges if not 0 <= k < len(self.trace)]
         if outside:
             raise ValueError(f"case {self.id}: no sample has the index {outside[0]}")
 
     def stretches(self) -> Iterator[tuple[int, int, bool]]:
-        """The trace cut at power cycles and cuts: `(start, stop, power cycle before it)`."""
+        """The trace cut at whatever comes between samples: `(start, stop, power cycle before it)`.
+
+        It is cut at `equalise_requests` too: one at the start of a stretch comes before it.
+        """
         cycles = set(self.power_cycles)
-        edges = sorted({0, len(self.trace), *self.cuts, *cycles})
+        edges = sorted({0, len(self.trace), *self.cuts, *cycles, *self.equalise_requests})
         for start, stop in pairwise(edges):
             yield start, stop, start in cycles
 

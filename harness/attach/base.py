@@ -24,6 +24,10 @@ LINK_REQUIREMENTS = (
 )
 
 
+# The feature without which nobody may be asked for one.
+EQUALISATION = "equalisation"
+
+
 class AttachError(InputError):
     """A controller cannot be attached as it was named: the mistake is the caller's."""
 
@@ -212,6 +216,16 @@ class Attachment(Attached):
             RuntimeError: there was no accepted `start` before.
         """
 
+    def request_equalisation(self) -> None:
+        """Ask the controller for an equalisation, as somebody at its keys would.
+
+        Raises:
+            LinkFault: it did not answer as it should.
+            RuntimeError: there was no accepted `start` before, or this kind of attachment has no
+                way to ask: see `cannot_be_told`.
+        """
+        raise RuntimeError(f"there is no way to ask {self.spec} for an equalisation")
+
     def as_given(self, case: Case) -> Case:
         """The case as it reaches the controller, where its interface cannot say all of it.
 
@@ -220,6 +234,12 @@ class Attachment(Attached):
         """
         return case
 
-    def cannot_be_told(self, case: Case) -> str:  # noqa: ARG002  for those that override it
-        """Why a case cannot be told to the controller at all; empty where it can."""
+    def cannot_be_told(self, case: Case) -> str:
+        """Why a case cannot be told to the controller at all; empty where it can.
+
+        Raises:
+            LinkFault: it did not say who it is.
+        """
+        if case.equalise_requests and EQUALISATION not in self.hello().features:
+            return f"it asks for an {EQUALISATION}, which the {self.role} does not claim"
         return ""

@@ -23,11 +23,19 @@ def drive(attachment: Attachment, case: Case) -> Run:
     identity = attachment.hello()
     case = attachment.as_given(case)
     attachment.start(case.settings, case.soc)
-    return Run(case, identity, Answers.joined(answers_by_stretch(attachment, case)))
+    answers = answers_by_stretch(attachment, case, frozenset(case.equalise_requests))
+    return Run(case, identity, Answers.joined(answers))
 
 
-def answers_by_stretch(attachment: Any, case: Any) -> list[Any]:
+def answers_by_stretch(
+    attachment: Any, case: Any, equalise_before: frozenset[int] = frozenset()
+) -> list[Any]:
     """What is answered to each stretch of a case, whatever the role of who has been started.
+
+    Args:
+        attachment: who has been started.
+        case: the case.
+        equalise_before: an equalisation is asked for before the stretches that begin here.
 
     Raises:
         LinkFault: it did not answer as it should; `index` counts in the trace of the case.
@@ -36,6 +44,8 @@ def answers_by_stretch(attachment: Any, case: Any) -> list[Any]:
     for start, stop, power_was_lost in case.stretches():
         if power_was_lost:
             attachment.power_cycle()
+        if start in equalise_before:
+            attachment.request_equalisation()
         try:
             parts.append(attachment.run(case.trace.part(start, stop)))
         except LinkFault as fault:

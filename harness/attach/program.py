@@ -108,13 +108,17 @@ class Program(Attached):
 
     def power_cycle(self) -> None:
         """Let the controller lose its power; see the base class."""
+        self._operate("power_cycle", "that the power was lost")
+
+    def _operate(self, word: str, what: str) -> None:
+        """Say a word that is answered with ok; `what` is what the answer then says."""
         self._started()
-        if self._say(do="power_cycle").get("ok") is not True:
+        if self._say(do=word).get("ok") is not True:
             raise self._fault(
                 "LINK.answers",
-                "power_cycle not answered with ok",
+                f"{word} not answered with ok",
                 '"ok":true',
-                "The answer to power_cycle does not say that the power was lost.",
+                f"The answer to {word} does not say {what}.",
             )
 
     def restart(self) -> None:
@@ -327,6 +331,10 @@ class ProgramAttachment(Program, Attachment):
             raise ValueError("a run needs at least one sample")
         rows = rows_as_text(trace, self.rows_a_message)
         return self._answered(trace.columns, rows).answers()
+
+    def request_equalisation(self) -> None:
+        """Say `equalise`; see the base class."""
+        self._operate("equalise", "that an equalisation was asked for")
 
 
 def rows_as_text(trace: Trace, rows_a_message: int) -> Iterator[tuple[int, bytes]]:

@@ -3,7 +3,8 @@
 The class is made as `Class(settings, soc)`: a mapping of every setting by name, and the starting
 count. `step(t, v, i, cell_max_v, temp_c, temp_max_c)` takes one sample, None for a reading that is
 missing, and returns a mapping or an object with the answer columns; one that the controller does
-not have is left out or None. `power_cycle()` loses the power. The class says who it is in `name`,
+not have is left out or None. `power_cycle()` loses the power; `request_equalisation()`, which is
+needed only where `equalisation` is claimed, asks for one. The class says who it is in `name`,
 `version`, `features` and, where its settings cannot be set, `fixed`. It refuses settings by
 raising `ValueError` when it is made.
 """
@@ -25,7 +26,7 @@ from ctrl.charger import Conduct
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
 from harness.attach.answers import AnswerColumns, rows_fault
-from harness.attach.base import Attached, AttachError, Attachment, LinkFault, Refused
+from harness.attach.base import EQUALISATION, Attached, AttachError, Attachment, LinkFault, Refused
 from harness.attach.identity import PROTOCOL, identity_from
 from harness.attach.kept import Kept, KeptText
 from harness.attach.limit import TimedOut, time_limit
@@ -34,6 +35,8 @@ from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Answers, Identity, T
 # The limit for one answer is the limit for so many samples, as in the line protocol.
 SAMPLES_A_LIMIT = 1000
 TRACEBACK_LINES = 12
+# The methods beside `step` that a class needs for what it claims.
+METHODS = {"power_cycle": "power_cycle", EQUALISATION: "request_equalisation"}
 
 
 def open_attachment(spec: str, rest: str, limit_s: float) -> PythonAttachment:
@@ -137,7 +140,10 @@ class PythonObject(Attached):
 
     def _needed(self, identity: Identity) -> tuple[str, ...]:
         """The methods that the class must have."""
-        return ("step", "power_cycle") if "power_cycle" in identity.features else ("step",)
+        return (
+            "step",
+            *(method for feature, method in METHODS.items() if feature in identity.features),
+        )
 
     def _start(self, *arguments: Any, of: str, columns: type[AnswerColumns]) -> None:
         """Make a new object of the class from these arguments, which `of` names."""
@@ -241,6 +247,12 @@ class PythonAttachment(PythonObject, Attachment):
             raise ValueError("a run needs at least one sample")
         parts = (trace.part(k, k + SAMPLES_A_LIMIT) for k in range(0, len(trace), SAMPLES_A_LIMIT))
         return self._stepped((len(part), _readings(part)) for part in parts).answers()
+
+    def request_equalisation(self) -> None:
+        """Ask the object for an equalisation; see the base class."""
+        self._started()
+        with self._watched("request_equalisation()"):
+            self._object.request_equalisation()
 
 
 def _readings(trace: Trace) -> Iterator[tuple[float | None, ...]]:

@@ -73,6 +73,10 @@ class ReferenceAttachment(Attachment):
         """Let the reference lose its power; see the base class."""
         self._started().power_cycle()
 
+    def request_equalisation(self) -> None:
+        """Ask the reference for an equalisation; see the base class."""
+        self._started().request_equalisation()
+
     def restart(self) -> None:
         """Forget the controller; the next `start` makes a new one."""
         self._controller = None

@@ -11,7 +11,7 @@ import numpy as np
 from attrs import frozen
 
 from ctrl.settings import Settings
-from harness.attach.base import Attached, LinkFault, Refused
+from harness.attach.base import EQUALISATION, Attached, LinkFault, Refused
 from harness.attach.program import Program
 from harness.attach.registry import attach
 from harness.attach.schema import answer_complaints
@@ -71,9 +71,11 @@ class Session:
 
     Attributes:
         columns: the columns of an answer.
+        equalises: whether its kind can be asked for an equalisation.
     """
 
     columns: Sequence[str] = ANSWER_COLUMNS
+    equalises: bool = True
 
     def __init__(self, attachment: Any) -> None:
         """Of what is attached; nothing is said to it yet."""
@@ -133,6 +135,8 @@ class Session:
             ("stop", self._stop, (HELLO,)),
         ]
         steps: list[Step] = []
+        if self.equalises:
+            plan.insert(5, ("equalise", self._equalise, (HELLO, START, RUN)))
         for tried, attempt, needs in plan:
             failed = [step.tried for step in steps if step.tried in needs and not step.ok]
             if failed:
@@ -168,6 +172,13 @@ class Session:
             raise _Untried("the controller does not claim power_cycle")
         self._fresh_run()
         self._attachment.power_cycle()
+        self._attachment.run(self._samples())
+
+    def _equalise(self) -> None:
+        if self._identity and EQUALISATION not in self._identity.features:
+            raise _Untried("the controller does not claim equalisation")
+        self._fresh_run()
+        self._attachment.request_equalisation()
         self._attachment.run(self._samples())
 
     def _again(self) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from harness.rules import (
+    compensate,
     entry,
+    equalise,
     floating,
     full,
     hold,
@@ -23,8 +25,10 @@ GROUPS = {
     "FULL": "When a pack may be called full, and when it must be.",
     "FLOAT": "How long float lasts.",
     "RETURN": "What sends a pack from float back to bulk.",
+    "EQUALISE": "When an equalisation may start, and what ends it.",
     "SOC": "What the count of charge may do.",
     "REQUEST": "What is asked of the charger.",
+    "COMPENSATE": "What a temperature sensor in doubt may do to the voltages.",
     "PROTECT": "What blocks the charge, and when it lets go.",
     "TIME": "Gaps, stamps that step back, and readings that cannot be believed.",
     "POWER": "What a controller knows after it has lost power.",
@@ -39,8 +43,10 @@ REQUIREMENTS: tuple[Requirement, ...] = tuple(
         full,
         floating,
         returning,
+        equalise,
         soc,
         request,
+        compensate,
         protect,
         time,
         power,

@@ -197,7 +197,7 @@ def _unjust_reset(
     if s.confirm_s > 0:
         marks.seen(CONFIRMED)
     marks.seen(GRANTED)
-    if level_v < s.full_v - life.either_way_v:
+    if life.most_level_v[hold.episode.start + k] < s.full_v - life.either_way_v:
         short_mv = (s.full_v - level_v) * 1000.0
         requirement, margin, unit = VOLTAGE, short_mv, "mV"
         expected = f"v >= full_v ({s.full_v:g} V)"

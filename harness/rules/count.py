@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 from attrs import frozen
 
+from ctrl.vocabulary import Stage
 from harness.rules.held import TIME_SLACK_S, Held, Indices
 from harness.rules.life import Life
 from harness.rules.requirement import Marks
@@ -143,7 +144,9 @@ def _is_full_reset(life: Life, k: int, after: float) -> bool:
     row = life.row_of(k)
     if life.row_reset is not None:
         return bool(life.row_reset[row])
-    return after == 1.0 and row > 0 and life.row_stage[row] != life.row_stage[row - 1]
+    stages = life.row_stage[max(row - 1, 0) : row + 1]
+    changed = len(stages) > 1 and stages[0] != stages[1]
+    return after == 1.0 and bool(changed) and int(Stage.EQUALISATION) not in stages
 
 
 def _blame(life: Life, step: Step, j: int, k: int) -> str:

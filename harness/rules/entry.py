@@ -34,12 +34,12 @@ def _short_of_entry(life: Life, k: int, held: Held) -> tuple[float, str, str]:
 def entries(life: Life, marks: Marks) -> None:
     """Follow every stretch of bulk to its end."""
     s = life.settings
-    near = life.level_v >= s.entry_v - life.either_way_v
+    near = life.most_level_v >= s.entry_v - life.either_way_v
     may = life.held(near, Stage.BULK)
     must = (
         may
         if life.either_way_v == 0.0
-        else life.held(life.level_v >= s.entry_v + life.either_way_v, Stage.BULK)
+        else life.held(life.least_level_v >= s.entry_v + life.either_way_v, Stage.BULK)
     )
     for episode in life.of_stage(Stage.BULK):
         if episode.to is Stage.ABSORPTION and episode.left_on_valid:

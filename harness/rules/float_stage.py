@@ -37,11 +37,11 @@ class Dwell:
 def floats(life: Life, marks: Marks) -> None:
     """Follow every stretch of float to its end."""
     s = life.settings
-    near = life.level_v < s.return_v + life.either_way_v
+    near = life.least_level_v < s.return_v + life.either_way_v
     may = life.held(near, Stage.FLOAT)
     must = may
     if life.either_way_v > 0.0:
-        must = life.held(life.level_v < s.return_v - life.either_way_v, Stage.FLOAT)
+        must = life.held(life.most_level_v < s.return_v - life.either_way_v, Stage.FLOAT)
     dwell = Dwell(near, may, must)
     for episode in life.of_stage(Stage.FLOAT):
         if episode.to is not None:
@@ -53,7 +53,7 @@ def floats(life: Life, marks: Marks) -> None:
                 episode.rows[1],
                 observed="float -> absorption",
                 expected="float -> bulk",
-                sentence="float was left for absorption; it is left only for bulk",
+                sentence="float was left for absorption; it is left only for bulk or equalisation",
             )
         elif episode.to is Stage.BULK:
             _left(life, episode, dwell, marks)
@@ -176,9 +176,11 @@ def _overdue(
                 (late, late_blame(life, LOW, begin, late, s.return_dwell_s), over_s, "s", what)
             )
             break
-    if row_soc is not None and s.return_soc is not None and first <= last:
+    # The count comes before an equalisation, at the very sample on which one would start.
+    seen = episode.last if episode.to is Stage.EQUALISATION else last
+    if row_soc is not None and s.return_soc is not None and first <= seen:
         rows = (
-            slice(first, last + 1) if life.valid_rows is None else life.valid_rows[first : last + 1]
+            slice(first, seen + 1) if life.valid_rows is None else life.valid_rows[first : seen + 1]
         )
         low = np.flatnonzero(row_soc[rows] < s.return_soc)
         if len(low):
@@ -196,7 +198,7 @@ def _overdue(
         requirement,
         life,
         life.row_of(k),
-        observed="float",
+        observed=Stage(life.stage[k]).word,
         expected="bulk",
         margin=margin,
         unit=unit,

@@ -10,7 +10,7 @@ REQUIREMENTS = (
         id=STAYS,
         title="float is left only for a reason",
         statement="Float is left for bulk only by a low voltage, a low state of charge, or its timer; "
-        "without a `float_s` it has no limit.",
+        "without a `float_s` it has no limit. An equalisation that ends is followed by a new float.",
         reason="A pack that goes back to its highest voltage without need is cycled and aged for nothing.",
         check=floats,
     ),

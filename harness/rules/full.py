@@ -12,6 +12,7 @@ from harness.rules.requirement import Marks, Requirement
 AT_END = "FULL.at-hold-end"
 SETS_ONE = "FULL.sets-one"
 BLOCKED = "PROTECT.blocks-full"
+NO_RESET = "EQUALISE.no-reset"
 
 
 def resets(life: Life, marks: Marks) -> None:
@@ -20,6 +21,8 @@ def resets(life: Life, marks: Marks) -> None:
         return
     for episode in life.of_stage(Stage.INHIBITED):
         marks.seen(BLOCKED, episode.rows[1] > episode.rows[0])
+    for episode in life.of_stage(Stage.EQUALISATION):
+        marks.seen(NO_RESET, episode.rows[1] > episode.rows[0])
     for episode in life.of_stage(Stage.FLOAT):
         marks.seen(AT_END, episode.came_from is Stage.ABSORPTION)
     for row in np.flatnonzero(life.row_reset).tolist():
@@ -35,8 +38,9 @@ def resets(life: Life, marks: Marks) -> None:
                 sentence="the pack was called full while protection was blocking the charge",
             )
         elif before is not Stage.ABSORPTION or stage is not Stage.FLOAT:
+            equalised = Stage.EQUALISATION in (before, stage) and "equalisation" in life.claims
             marks.broken(
-                AT_END,
+                NO_RESET if equalised else AT_END,
                 life,
                 row,
                 observed=f"full reset, {before.word} -> {stage.word}",

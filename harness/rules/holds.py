@@ -125,8 +125,8 @@ def holds_of(life: Life) -> list[Hold]:
                 may_expire=_first(elapsed_s >= s.hold_s - slack_s - TIME_SLACK_S),
                 expires=expires,
                 must_expire=after,
-                may_prove=(level_v >= s.full_v - life.either_way_v) & calm,
-                must_prove=(level_v >= s.full_v + life.either_way_v) & calm,
+                may_prove=(life.most_level_v[part] >= s.full_v - life.either_way_v) & calm,
+                must_prove=(life.least_level_v[part] >= s.full_v + life.either_way_v) & calm,
             )
         )
     return result

@@ -18,6 +18,7 @@ from attrs import frozen
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
 from harness.rules.held import TIME_SLACK_S, Held, Indices
+from harness.rules.sensor import Shifts, shifts_of
 from harness.run import Flags, Floats, Run, Stages, Trace
 
 # Where a threshold is computed, by temperature compensation, a reading this near may go either way.
@@ -65,6 +66,8 @@ class Life:
         after_power_cycle: whether it begins with a loss of power.
         soc_before: the count that it starts from; None where it is not known.
         stage_before: the last stage before the loss of power.
+        request_rows: the rows before which somebody asked for an equalisation.
+        asked_before: whether somebody did in an earlier life.
         tolerance_s: declared tolerance of the controller's clock, s.
     """
 
@@ -87,6 +90,9 @@ class Life:
         self.stage_before = Stage(answers.stage[start - 1]) if after_power_cycle else None
         self.soc_before = soc_before
         self.tolerance_s = tolerance_s
+        asked_at = run.case.equalise_requests
+        self.request_rows = sorted({k - start for k in asked_at if start <= k < stop})
+        self.asked_before = any(k < start for k in asked_at)
         self.row_stage: Stages = answers.stage[start:stop]
         self.row_soc = _part(answers.soc, start, stop) if "soc" in self.claims else None
         self.row_reset: Flags | None = (
@@ -190,20 +196,55 @@ class Life:
         return bool(self.t[k] < self.t[k - 1])
 
     @cached_property
-    def shift_v(self) -> Floats | None:
-        """Shift of the pack voltages with temperature at each sample, V; None where it is always 0."""
+    def clock(self) -> Floats:
+        """Time that has passed since the first valid sample, s: what has elapsed stays elapsed."""
+        passed_s = np.diff(self.t, prepend=self.t[:1])
+        # As the stamps stand, where none steps back: a sum of intervals rounds otherwise.
+        if not len(self.back_steps):
+            return self.t - self.t[0] if len(self.t) else self.t
+        return np.cumsum(np.maximum(passed_s, 0.0))
+
+    @cached_property
+    def shifts(self) -> Shifts | None:
+        """Shifts of the pack voltages with temperature; None where there are none."""
         temp_c = self.reading("temp_c")
         if self.settings.compensation_v_per_c == 0.0 or temp_c is None:
             return None
-        known = np.where(np.isfinite(temp_c), np.arange(len(temp_c)), -1)
-        latest = np.maximum.accumulate(known)
-        shift = self.settings.compensation_v_per_c * (temp_c[latest] - self.settings.reference_c)
-        return np.where(latest >= 0, shift, 0.0)
+        return shifts_of(self.settings, self.clock, temp_c, self.tolerance_s)
+
+    @property
+    def shift_v(self) -> Floats | None:
+        """Shift of the pack voltages at each sample by the rules, V; None where it is always 0."""
+        return None if self.shifts is None else self.shifts.right_v
 
     @cached_property
     def level_v(self) -> Floats:
         """Pack voltages shifted to the reference temperature, V."""
         return self.v if self.shift_v is None else self.v - self.shift_v
+
+    @cached_property
+    def most_level_v(self) -> Floats:
+        """The same by the least shift that is right: what a condition `at or above` may see, V."""
+        return self.level_v if self._is_sure else self.v - self._shifts.least_v
+
+    @cached_property
+    def least_level_v(self) -> Floats:
+        """The same by the greatest shift that is right: what it must see, V."""
+        return self.level_v if self._is_sure else self.v - self._shifts.most_v
+
+    @cached_property
+    def _is_sure(self) -> bool:
+        shifts = self.shifts
+        return (
+            shifts is None
+            or shifts.least_v is shifts.most_v
+            or bool((shifts.least_v == shifts.most_v).all())
+        )
+
+    @property
+    def _shifts(self) -> Shifts:
+        assert self.shifts is not None
+        return self.shifts
 
     @property
     def either_way_v(self) -> float:

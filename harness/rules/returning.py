@@ -36,8 +36,9 @@ REQUIREMENTS = (
     ),
     Requirement(
         id=TO_BULK,
-        title="float leads to bulk, and nowhere else",
-        statement="Float is left only for bulk, or for inhibited by a trip of protection.",
+        title="float leads to bulk or equalisation, and nowhere else",
+        statement="Float is left only for bulk, for equalisation, or for inhibited by a trip of "
+        "protection.",
         reason="A hold that starts from float has skipped the dwell of the entry voltage.",
         check=floats,
     ),

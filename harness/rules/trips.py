@@ -325,7 +325,8 @@ def _release(life: Life, episode: Episode, causes: list[Cause], marks: Marks) ->
     )
     if episode.to is not None:
         marks.seen(TO_BULK)
-    if episode.to in (Stage.ABSORPTION, Stage.FLOAT):
+    if episode.to not in (None, Stage.BULK):
+        assert episode.to is not None
         marks.broken(
             TO_BULK,
             life,

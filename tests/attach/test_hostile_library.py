@@ -185,9 +185,9 @@ def test_the_shared_memory_cannot_be_cut_short(attached: Attached) -> None:
     ("does", "observed", "expected"),
     [
         (
-            "output->stage = 4;",
-            "stage 4",
-            "stage as 0 (bulk), 1 (absorption), 2 (float), 3 (inhibited)",
+            "output->stage = 5;",
+            "stage 5",
+            "stage as 0 (bulk), 1 (absorption), 2 (float), 3 (inhibited), 4 (equalisation)",
         ),
         ("output->soc = NAN;", "soc nan", "soc as a finite number"),
         ("output->soc = 1e308 * 10;", "soc inf", "soc as a finite number"),

@@ -123,7 +123,7 @@ def test_a_function_is_missing(tmp_path: Path, source: str, said: str) -> None:
 @pytest.mark.parametrize(
     ("line", "instead", "said"),
     [
-        ("#define FULLPROOF_LAYOUT 1u", "#define FULLPROOF_LAYOUT 2u", "built with layout 2 of"),
+        ("#define FULLPROOF_LAYOUT 2u", "#define FULLPROOF_LAYOUT 3u", "built with layout 3 of"),
         (
             "uint32_t valid;            /* FULLPROOF_VALID_",
             "uint32_t valid, more;      /* FULLPROOF_VALID_",

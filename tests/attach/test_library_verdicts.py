@@ -45,7 +45,7 @@ def test_the_example_conforms(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], flags: tuple[str, ...]
 ) -> None:
     code, said = verified(compiled(tmp_path, EXAMPLE.read_text(), *flags), capsys)
-    assert "61 pass, of 61 requirements" in said
+    assert "83 pass, of 83 requirements" in said
     assert code == 0
 
 
@@ -191,4 +191,4 @@ def test_the_worker_is_named_by_its_library(tmp_path: Path) -> None:
     with attach(f"lib:{library}") as attachment:
         identity = attachment.hello()
     assert (identity.name, identity.version, identity.language) == ("example-library", "1.0", "C")
-    assert len(identity.features) == 16
+    assert len(identity.features) == 19

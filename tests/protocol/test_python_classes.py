@@ -15,7 +15,8 @@ import pytest
 
 from ctrl.settings import Settings
 from harness.attach import Attachment, LinkFault, Refused, attach
-from harness.run import Trace
+from harness.run import Case, Trace
+from harness.verify import verify
 
 Attach = Callable[..., Attachment]
 
@@ -288,3 +289,40 @@ def test_nothing_runs_before_start(hut: Attach) -> None:
         attachment.run(trace())
     with pytest.raises(RuntimeError):
         attachment.power_cycle()
+
+
+def test_a_request_reaches_the_class_that_claims_it(hut: Attach) -> None:
+    asks = "pass\n    def request_equalisation(self):\n        self.soc = 0.75"
+    attachment = hut(features="['soc', 'equalisation']", power_cycle=asks)
+    attachment.start(Settings(), 0.5)
+    attachment.request_equalisation()
+    said = attachment.run(trace())
+    assert said.soc is not None
+    assert said.soc.tolist() == [0.75, 0.75, 0.75]
+
+
+def test_a_class_needs_the_method_only_where_it_claims_equalisation(hut: Attach) -> None:
+    assert hut().hello().features == {"soc"}
+    fault = fault_of(hut(features="['soc', 'equalisation']").hello)
+    assert fault.requirement == "LINK.greets"
+    assert fault.observed == "no method request_equalisation"
+    assert "step and request_equalisation" in fault.expected
+
+
+def test_a_request_that_raises_is_a_fault(hut: Attach) -> None:
+    asks = "pass\n    def request_equalisation(self):\n        raise OSError('no keys')"
+    attachment = hut(features="['equalisation']", power_cycle=asks)
+    attachment.start(Settings(), 0.5)
+    fault = fault_of(attachment.request_equalisation)
+    assert fault.requirement == "LINK.stays-alive"
+    assert "request_equalisation() raised OSError: no keys" in fault.sentence
+
+
+def test_whoever_does_not_claim_it_is_not_asked(hut: Attach) -> None:
+    asked = Case("asked", Settings(), trace(), equalise_requests=(1,))
+    attachment = hut()
+    assert "asks for an equalisation" in attachment.cannot_be_told(asked)
+    assert attachment.cannot_be_told(Case("plain", Settings(), trace())) == ""
+    report = verify(attachment, [asked])
+    assert report.cases == 0
+    assert "does not claim" in report.not_applicable["asked"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from attrs import evolve
 
 import harness.attach.reference as reference
 from ctrl.resets import RESET_RULES
@@ -86,6 +87,34 @@ def test_a_long_trace_is_replayed_with_the_same_answers(monkeypatch: pytest.Monk
     assert same(Answers.joined(replayed), Answers.joined(stepped))
 
 
+def test_an_equalisation_is_asked_for_stepped_or_replayed(monkeypatch: pytest.MonkeyPatch) -> None:
+    settings = SETTINGS.changed(equalisation_v=57.0, equalisation_s=10.0, equalisation_max_c=None)
+    # In float from row 28 on; asked for between rows 39 and 40.
+    asked = Case("asked", settings, charge(), equalise_requests=(40,))
+    with attach("ref") as attachment:
+        stepped = drive(attachment, asked).answers
+        quiet = drive(attachment, evolve(asked, equalise_requests=())).answers
+        monkeypatch.setattr(reference, "LONG_TRACE_SAMPLES", 5)
+        monkeypatch.setattr(reference, "_stepped", None)
+        replayed = drive(attachment, asked).answers
+    assert stepped.stage.tolist() == [0] * 8 + [1] * 20 + [2] * 12 + [4] * 10 + [2] * 10
+    assert stepped.voltage_request_v is not None
+    assert stepped.voltage_request_v[[39, 40, 49, 50]].tolist() == [54.0, 57.0, 57.0, 54.0]
+    assert quiet.stage.tolist() == [0] * 8 + [1] * 20 + [2] * 32
+    assert same(stepped, replayed)
+
+
+def test_a_request_comes_after_the_loss_of_power_at_the_same_sample() -> None:
+    settings = SETTINGS.changed(equalisation_v=57.0, hold_s=5.0, equalisation_max_c=None)
+    case = Case("both", settings, charge(), power_cycles=(20,), equalise_requests=(10, 20))
+    with attach("ref") as attachment:
+        stages = drive(attachment, case).answers.stage.tolist()
+    # The first request is followed in float at 14 s, the second one at 29 s.
+    assert stages[13:16] == [2, 4, 4]
+    assert stages[20] == 0
+    assert stages[28:31] == [2, 4, 4]
+
+
 def test_a_count_that_is_no_fraction_is_refused() -> None:
     with attach("ref") as attachment, pytest.raises(Refused, match=r"1\.5"):
         attachment.start(SETTINGS, 1.5)
@@ -101,6 +130,8 @@ def test_nothing_runs_before_start() -> None:
         attachment.stop()
         with pytest.raises(RuntimeError):
             attachment.power_cycle()
+        with pytest.raises(RuntimeError):
+            attachment.request_equalisation()
 
 
 def test_driving_a_case_joins_its_stretches(case: Case) -> None:

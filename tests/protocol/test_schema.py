@@ -10,6 +10,8 @@ from jsonschema import Draft202012Validator
 
 from ctrl.settings import OPTIONAL_SETTINGS, SETTING_NAMES, Settings
 from ctrl.vocabulary import Stage
+from harness.attach.base import LinkFault
+from harness.attach.identity import LATER_SETTINGS, identity_from
 from harness.attach.schema import answer_complaints, message_complaints, schema
 from harness.run import ANSWER_COLUMNS, FEATURES, OPTIONAL_COLUMNS, REQUIRED_COLUMNS
 
@@ -19,9 +21,12 @@ MESSAGES: dict[str, dict[str, Any]] = {
     "start": {"seq": 1, "do": "start", "settings": Settings().to_mapping(), "soc": 0.5},
     "run": {"seq": 2, "do": "run", "columns": ["t", "v", "i"], "rows": [[0.0, 54.0, None]]},
     "power_cycle": {"seq": 3, "do": "power_cycle"},
-    "stop": {"seq": 4, "do": "stop"},
+    "equalise": {"seq": 4, "do": "equalise"},
+    "stop": {"seq": 5, "do": "stop"},
 }
 WHO = {"protocol": 1, "name": "pier", "version": "3", "language": "C", "features": ["soc"]}
+# What a controller was built with before there was an equalisation.
+BEFORE_THEM = {k: v for k, v in Settings().to_mapping().items() if k not in LATER_SETTINGS}
 
 
 def sent(message: dict[str, Any]) -> list[str]:
@@ -42,7 +47,7 @@ def test_the_schema_is_a_schema() -> None:
 def test_the_schema_names_what_the_code_names() -> None:
     settings = DEFINITIONS["settings"]
     assert tuple(settings["properties"]) == SETTING_NAMES
-    assert tuple(settings["required"]) == SETTING_NAMES
+    assert tuple(settings["required"]) + LATER_SETTINGS == SETTING_NAMES
     may_be_null = {
         name for name, rule in settings["properties"].items() if "null" in rule.get("type", "")
     }
@@ -95,7 +100,10 @@ def test_wrong_messages_do_not_fit(do: str, change: dict[str, Any]) -> None:
         ("start", {"error": "8 cells are too few for me"}),
         ("run", {"columns": ["stage"], "rows": [["bulk"]]}),
         ("run", {"columns": ["soc", "stage", "full_reset"], "rows": [[0.5, "float", False]]}),
+        ("run", {"columns": ["stage"], "rows": [["equalisation"]]}),
+        ("hello", {**WHO, "fixed": BEFORE_THEM}),
         ("power_cycle", {"ok": True}),
+        ("equalise", {"ok": True}),
     ],
 )
 def test_good_answers_fit(do: str, answer: dict[str, Any]) -> None:
@@ -117,8 +125,18 @@ def test_good_answers_fit(do: str, answer: dict[str, Any]) -> None:
         ("run", {"columns": ["stage", "soc"], "rows": [["bulk", None]]}),
         ("run", {"error": "no"}),
         ("power_cycle", {"error": "no"}),
+        ("equalise", {"error": "no"}),
+        ("hello", {**WHO, "fixed": {**BEFORE_THEM, "equalisation_s": 0}}),
         ("stop", {"ok": True}),
     ],
 )
 def test_wrong_answers_do_not_fit(do: str, answer: dict[str, Any]) -> None:
     assert answered(do, answer)
+
+
+def test_settings_that_came_later_may_be_missing_where_they_cannot_be_set() -> None:
+    assert identity_from({**WHO, "fixed": BEFORE_THEM}).fixed == Settings()
+    without = {name: value for name, value in BEFORE_THEM.items() if name != "hold_s"}
+    with pytest.raises(LinkFault) as caught:
+        identity_from({**WHO, "fixed": without})
+    assert caught.value.observed == "fixed without hold_s"

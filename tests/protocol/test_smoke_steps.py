@@ -18,6 +18,7 @@ EVERY_STEP = [
     "run with every column",
     "run of one row without readings",
     "power_cycle",
+    "equalise",
     "a fresh start: the same samples again",
     "the same samples in two runs",
     "start with other settings, then with the first",
@@ -48,7 +49,7 @@ def outcomes(name: str) -> dict[str, Step]:
 def test_a_good_attachment_passes_every_step(spec: str) -> None:
     steps = smoke(spec, limit_s=20.0)
     assert [step.tried for step in steps] == EVERY_STEP
-    assert [(step.outcome, step.wrong) for step in steps] == [("ok", "")] * 9
+    assert [(step.outcome, step.wrong) for step in steps] == [("ok", "")] * 10
     assert passed(steps)
 
 
@@ -77,7 +78,7 @@ def test_the_step_that_fails_says_why(name: str, failing: str, words: str) -> No
 
 def test_after_a_failed_hello_nothing_is_tried() -> None:
     steps = list(outcomes("wrong_protocol").values())
-    assert [step.outcome for step in steps] == ["failed"] + ["not tried"] * 8
+    assert [step.outcome for step in steps] == ["failed"] + ["not tried"] * 9
     assert steps[1].wrong == "it needs what failed before: hello"
     assert '"protocol": 2' in steps[0].detail
 
@@ -97,9 +98,9 @@ raise SystemExit(Both("both").serve())
 """
     )
     steps = smoke(f"exec:{sys.executable} {program}", limit_s=20.0)
-    assert [step.tried for step in steps if not step.ok] == [EVERY_STEP[7]]
-    assert "valid under each of" in steps[7].wrong
-    assert steps[7].right == "an answer that fits the protocol's schema"
+    assert [step.tried for step in steps if not step.ok] == [EVERY_STEP[8]]
+    assert "valid under each of" in steps[8].wrong
+    assert steps[8].right == "an answer that fits the protocol's schema"
 
 
 def test_fixed_settings_are_used_and_others_not_tried(tmp_path: Path) -> None:
@@ -121,7 +122,8 @@ class Hut:
     untried = {step.tried: step.wrong for step in steps if step.outcome == "not tried"}
     assert untried == {
         "power_cycle": "the controller does not claim power_cycle",
-        EVERY_STEP[7]: "the controller's settings cannot be set",
+        "equalise": "the controller does not claim equalisation",
+        EVERY_STEP[8]: "the controller's settings cannot be set",
     }
     assert passed(steps)
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 import shlex
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from attrs import evolve
 
-from harness.attach import attach, drive
+from ctrl.settings import Settings
+from harness.attach import LinkFault, attach, drive
 from harness.attach.schema import answer_complaints, message_complaints, schema
 from harness.run import FEATURES, Case
 
@@ -109,3 +112,48 @@ def test_answers_fit_the_schema(program: str, case: Case, monkeypatch: pytest.Mo
     assert len(told) == 6
     assert [answer_complaints(received, sent) for sent, received in told] == [[]] * 6
     assert identity.features <= set(FEATURES)
+
+
+def test_a_request_is_a_message_before_its_sample(
+    case: Case, tmp_path: Path, script: Callable[..., Any]
+) -> None:
+    recording = tmp_path / "sent"
+    attachment = script(
+        f"""
+import json, sys
+with open({str(recording)!r}, "w") as recording:
+    for line in sys.stdin:
+        message = json.loads(line)
+        recording.write(line)
+        recording.flush()
+        answer = {{"seq": message["seq"], "ok": True}}
+        if message["do"] == "stop":
+            break
+        if message["do"] == "hello":
+            answer |= {{"protocol": 1, "name": "pier", "version": "1", "language": "Python"}}
+            answer["features"] = ["power_cycle", "equalisation"]
+        if message["do"] == "run":
+            answer |= {{"columns": ["stage"], "rows": [["equalisation"] for _ in message["rows"]]}}
+        print(json.dumps(answer), flush=True)
+"""
+    )
+    answers = drive(attachment, evolve(case, equalise_requests=(40, 50), cuts=())).answers
+    attachment.stop()
+    messages = lines_of(recording)
+    assert [message["do"] for message in messages] == [
+        *("hello", "start", "run", "power_cycle", "equalise", "run", "equalise", "run", "stop")
+    ]
+    assert [len(message["rows"]) for message in messages if "rows" in message] == [40, 10, 10]
+    assert [message_complaints(line) for line in recording.read_bytes().splitlines()] == [[]] * 9
+    assert set(answers.stage.tolist()) == {4}
+
+
+def test_a_request_that_is_not_answered_with_ok_is_a_fault(canned: Callable[..., Any]) -> None:
+    hello = '{"seq":%SEQ%,"protocol":1,"name":"a","version":"1","language":"C","features":[]}'
+    attachment = canned(hello, '{"seq":%SEQ%,"ok":true}', '{"seq":%SEQ%,"error":"no"}')
+    attachment.start(Settings(), 0.5)
+    with pytest.raises(LinkFault) as caught:
+        attachment.request_equalisation()
+    assert caught.value.requirement == "LINK.answers"
+    assert caught.value.observed == "equalise not answered with ok"
+    assert '"do":"equalise"' in caught.value.sent

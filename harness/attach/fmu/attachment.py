@@ -57,9 +57,10 @@ class FmuAttachment(ProgramAttachment):
         )
 
     def cannot_be_told(self, case: Case) -> str:
-        """Stamps that its clock cannot follow; see the base class."""
-        if self._plan.is_told_the_stamp:
-            return ""
+        """Stamps that its clock cannot follow, among others; see the base class."""
+        reason = super().cannot_be_told(case)
+        if reason or self._plan.is_told_the_stamp:
+            return reason
         t = case.trace.t
         if np.isfinite(t).all() and (np.diff(t) > 0.0).all():
             return ""

@@ -11,7 +11,7 @@ from attrs import frozen
 
 from ctrl.errors import nearest
 from ctrl.settings import Settings
-from harness.attach.base import AttachError
+from harness.attach.base import EQUALISATION, AttachError
 from harness.attach.fmu.mapping import (
     INPUTS,
     OUTPUTS,
@@ -22,6 +22,7 @@ from harness.attach.fmu.mapping import (
     Wire,
     read_mapping,
 )
+from harness.attach.identity import LATER_SETTINGS
 from harness.errors import InputError
 from harness.run import FEATURES
 
@@ -35,7 +36,8 @@ _NUMBERS = {
     "Real", "Integer", "Enumeration", "Boolean", "Float64", "Float32", "Int8", "UInt8", "Int16",
     "UInt16", "Int32", "UInt32", "Int64", "UInt64",
 }  # fmt: skip
-# What a feature needs to be seen, or to be told; power cannot be taken from an FMU.
+# What a feature needs to be seen, or to be told. Power cannot be taken from an FMU, and nothing is
+# asked of it between samples.
 _NEEDS_OUTPUT = {
     "soc": ("soc",),
     "full_reset": ("full_reset",),
@@ -47,7 +49,14 @@ _NEEDS_INPUT = {
     "compensation": "temp_c",
 }
 _NEEDS_START = ("soc", "return_soc")
-_NEVER = "power_cycle"
+_NEEDS_PARAMETERS = {
+    "compensation_limits": ("compensation_min_c", "compensation_max_c"),
+    "sensor_checks": ("sensor_lost_s", "sensor_frozen_s", "sensor_jump_c"),
+}
+_NEVER = {
+    "power_cycle": "power that can be taken from it",
+    EQUALISATION: "an operation with which one is asked for",
+}
 
 
 @frozen
@@ -224,17 +233,21 @@ def _features(
 ) -> tuple[str, ...]:
     ins = {port.wire.name for port in inputs}
     outs = {port.wire.name for port in outputs}
-    can_start = any(port.wire.name == START_SOC for port in parameters)
+    told = {port.wire.name for port in parameters}
 
     def lacking(feature: str) -> str:
-        if feature == _NEVER:
-            return "power that can be taken from it"
+        if feature in _NEVER:
+            return _NEVER[feature]
         if not outs.issuperset(_NEEDS_OUTPUT.get(feature, ())):
             return f"the outputs {' and '.join(_NEEDS_OUTPUT[feature])}"
         if feature in _NEEDS_INPUT and _NEEDS_INPUT[feature] not in ins:
             return f"the input {_NEEDS_INPUT[feature]}"
-        if feature in _NEEDS_START and not can_start:
+        if feature in _NEEDS_START and START_SOC not in told:
             return f"the parameter {START_SOC}, the starting count"
+        settings = _NEEDS_PARAMETERS.get(feature, ())
+        # Whoever wrote down what it was built with may claim what cannot be set.
+        if not told.issuperset(settings) and (mapping.features is None or mapping.settings is None):
+            return f"the parameters {' and '.join(settings)}"
         return ""
 
     if mapping.features is None:
@@ -248,7 +261,8 @@ def _features(
 def _fixed(path: Path, mapping: FmuMapping, parameters: tuple[Port, ...]) -> Settings | None:
     """The settings it was built with; None where every one of them can be set."""
     names = {port.wire.name for port in parameters}
-    missing = [name for name in PARAMETERS if name not in names and name != START_SOC]
+    needed = set(PARAMETERS) - {START_SOC, *LATER_SETTINGS}
+    missing = [name for name in PARAMETERS if name in needed and name not in names]
     if not missing:
         return None
     if mapping.settings is None:

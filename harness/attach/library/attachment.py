@@ -13,7 +13,7 @@ from attrs import evolve
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
 from harness.attach.answers import AnswerColumns
-from harness.attach.base import Attachment
+from harness.attach.base import EQUALISATION, Attachment
 from harness.attach.identity import identity_from
 from harness.attach.library import layout as layouts
 from harness.attach.library.hosted import (
@@ -25,7 +25,7 @@ from harness.attach.library.hosted import (
 from harness.attach.library.layout import OUTPUTS, ROWS_A_BLOCK, Layout
 from harness.attach.library.memory import SharedMemory
 from harness.attach.library.stamps import in_milliseconds
-from harness.run import FEATURES, Answers, Case, Identity, Trace
+from harness.run import Answers, Case, Identity, Trace
 
 _NUMBERS = ("soc", "voltage_request_v", "current_request_a")
 _EXPECTED = {
@@ -68,6 +68,11 @@ class LibraryAttachment(LibraryProgram, Attachment):
             columns[name] = rows[name].astype(kind)
         return Answers(**columns)
 
+    def request_equalisation(self) -> None:
+        """Call `fullproof_equalise`; see the base class."""
+        self._doing = "equalise"
+        self._operate("equalise", "that an equalisation was asked for")
+
     def as_given(self, case: Case) -> Case:
         """The case with stamps in milliseconds, and in single precision where the library is."""
         self.hello()
@@ -89,6 +94,7 @@ class LibraryAttachment(LibraryProgram, Attachment):
             "role": self.role,
             "magic": layouts.MAGIC,
             "version": layouts.LAYOUT,
+            "equalises": layouts.FEATURE_BITS[EQUALISATION],
             "structures": ["fullproof_sample", "fullproof_output", "fullproof_settings"],
             "sizes": {
                 str(real_bytes): [k.itemsize for k in (kind.sample, kind.output, kind.settings)]
@@ -106,7 +112,8 @@ class LibraryAttachment(LibraryProgram, Attachment):
         self._layout = layouts.layout_of(answer["layout"][2])
         said = dict(answer)
         bits = said.pop("features", 0)
-        names = [*FEATURES, *(f"bit {k}" for k in range(len(FEATURES), 32))]
+        known = layouts.FEATURE_BITS
+        names = [*known, *(f"bit {k}" for k in range(len(known), 32))]
         said["features"] = [name for k, name in enumerate(names) if bits >> k & 1]
         if said.pop("fixed", False):
             record = self._memory.settings(self._layout.settings.itemsize)

@@ -28,6 +28,7 @@ const char *fullproof_start(const void *, double);
 void fullproof_step(const void *, void *);
 void fullproof_run(const void *, void *, uint32_t, volatile uint32_t *);
 void fullproof_power_cycle(void);
+void fullproof_equalise(void);
 
 struct fullproof_charger_description {
     const char *name;

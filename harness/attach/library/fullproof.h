@@ -23,7 +23,7 @@
 
 #include <stdint.h>
 
-#define FULLPROOF_LAYOUT 1u
+#define FULLPROOF_LAYOUT 2u
 
 #ifdef FULLPROOF_SINGLE
 typedef float fullproof_real;
@@ -44,7 +44,13 @@ extern "C" {
 #endif
 
 /* Stages, in `stage` of an answer. */
-enum { FULLPROOF_BULK = 0, FULLPROOF_ABSORPTION = 1, FULLPROOF_FLOAT = 2, FULLPROOF_INHIBITED = 3 };
+enum {
+    FULLPROOF_BULK = 0,
+    FULLPROOF_ABSORPTION = 1,
+    FULLPROOF_FLOAT = 2,
+    FULLPROOF_INHIBITED = 3,
+    FULLPROOF_EQUALISATION = 4
+};
 
 /* What a sag does to the hold timer, in `on_sag`. */
 enum { FULLPROOF_SAG_RUN = 0, FULLPROOF_SAG_PAUSE = 1, FULLPROOF_SAG_RESTART = 2 };
@@ -73,6 +79,14 @@ enum {
 #define FULLPROOF_HAS_CELL_LIMIT_V 32u
 #define FULLPROOF_HAS_CHARGE_MIN_C 64u
 #define FULLPROOF_HAS_CHARGE_MAX_C 128u
+#define FULLPROOF_HAS_COMPENSATION_MIN_C 256u
+#define FULLPROOF_HAS_COMPENSATION_MAX_C 512u
+#define FULLPROOF_HAS_SENSOR_LOST_S 1024u
+#define FULLPROOF_HAS_SENSOR_FROZEN_S 2048u
+#define FULLPROOF_HAS_SENSOR_JUMP_C 4096u
+#define FULLPROOF_HAS_EQUALISATION_V 8192u
+#define FULLPROOF_HAS_EQUALISATION_EVERY_S 16384u
+#define FULLPROOF_HAS_EQUALISATION_MAX_C 32768u
 
 /* What a controller claims, in `features`; only what is claimed is judged. */
 #define FULLPROOF_CLAIMS_SOC 0x0001u
@@ -91,7 +105,10 @@ enum {
 #define FULLPROOF_CLAIMS_TEMPERATURE_PROTECTION 0x2000u
 #define FULLPROOF_CLAIMS_COMPENSATION 0x4000u
 #define FULLPROOF_CLAIMS_POWER_CYCLE 0x8000u
-#define FULLPROOF_CLAIMS_ALL 0xFFFFu
+#define FULLPROOF_CLAIMS_EQUALISATION 0x10000u /* write fullproof_equalise as well */
+#define FULLPROOF_CLAIMS_COMPENSATION_LIMITS 0x20000u
+#define FULLPROOF_CLAIMS_SENSOR_CHECKS 0x40000u
+#define FULLPROOF_CLAIMS_ALL 0x7FFFFu
 
 /* Which outputs a controller has besides the stage, in `outputs`. */
 #define FULLPROOF_GIVES_SOC 1u
@@ -118,7 +135,7 @@ typedef struct fullproof_output {
     fullproof_real soc;               /* state of charge, 0..1 */
     fullproof_real voltage_request_v; /* voltage asked for, V */
     fullproof_real current_request_a; /* current asked for, A */
-    uint8_t stage;                    /* FULLPROOF_BULK ... FULLPROOF_INHIBITED */
+    uint8_t stage;                    /* FULLPROOF_BULK ... FULLPROOF_EQUALISATION */
     uint8_t full_reset;               /* 1 on the sample of a full reset, else 0 */
     uint8_t reserved[2];
 } fullproof_output;
@@ -161,6 +178,17 @@ typedef struct fullproof_settings {
     fullproof_real plausible_i[2]; /* low, high */
     fullproof_real compensation_v_per_c;
     fullproof_real reference_c;
+    fullproof_real compensation_min_c;
+    fullproof_real compensation_max_c;
+    fullproof_real sensor_lost_s;
+    fullproof_real sensor_frozen_s;
+    fullproof_real sensor_jump_c;
+    fullproof_real equalisation_v;
+    fullproof_real equalisation_s;
+    fullproof_real equalisation_every_s;
+    fullproof_real equalisation_max_c;
+    fullproof_real equalisation_loss_s;
+    fullproof_real equalisation_retry_s;
 } fullproof_settings;
 
 /* Who the controller is. Texts are UTF-8, not empty, and stay where they are. */
@@ -182,6 +210,9 @@ FULLPROOF_API const char *fullproof_start(const fullproof_settings *settings, do
 FULLPROOF_API void fullproof_step(const fullproof_sample *sample, fullproof_output *output);
 
 FULLPROOF_API void fullproof_power_cycle(void);
+
+/* Somebody asks for an equalisation. Only whoever claims FULLPROOF_CLAIMS_EQUALISATION needs it. */
+FULLPROOF_API void fullproof_equalise(void);
 
 /* FULLPROOF_EXPORTS writes these two. */
 FULLPROOF_API const uint32_t *fullproof_layout(void);
@@ -259,7 +290,7 @@ typedef struct fullproof_charger_sample {
  * next one comes. */
 typedef struct fullproof_message {
     uint32_t valid;           /* FULLPROOF_MESSAGE_VALID_... */
-    uint32_t stage;           /* FULLPROOF_BULK ... FULLPROOF_INHIBITED, for information */
+    uint32_t stage;           /* FULLPROOF_BULK ... FULLPROOF_EQUALISATION, for information */
     fullproof_real request_v; /* voltage that the pack asks for, V */
     fullproof_real request_a; /* current that it asks for, A */
     fullproof_real pack_v;    /* voltage that it reads, V */

@@ -14,7 +14,7 @@ from harness.run import FEATURES, OPTIONAL_COLUMNS, REQUIRED_COLUMNS
 
 HEADER = Path(__file__).parent / "fullproof.h"
 MAGIC = 0x46505246
-LAYOUT = 1
+LAYOUT = 2
 # The limit for one answer is the limit for so many samples. Most of what a block costs is that two
 # processes take turns, so there are more than in a message of the line protocol.
 ROWS_A_BLOCK = 4000
@@ -31,7 +31,16 @@ MAY_BE_NONE = (
     "cell_limit_v",
     "charge_min_c",
     "charge_max_c",
+    "compensation_min_c",
+    "compensation_max_c",
+    "sensor_lost_s",
+    "sensor_frozen_s",
+    "sensor_jump_c",
+    "equalisation_v",
+    "equalisation_every_s",
+    "equalisation_max_c",
 )
+_OF_EQUALISATION = tuple(name for name in SETTING_NAMES if name.startswith("equalisation_"))
 _WHOLE = ("cells", "on_sag", "on_unconfirmed")
 _RANGES = ("plausible_v", "plausible_i")
 _WORDS = {"on_sag": ON_SAG_WORDS, "on_unconfirmed": ON_UNCONFIRMED_WORDS}
@@ -108,6 +117,9 @@ def settings_mapping(layout: Layout, record: bytes) -> dict[str, Any]:
     for k, name in enumerate(MAY_BE_NONE):
         if not int(fields["has"]) >> k & 1:
             named[name] = None
+    if named["equalisation_v"] is None:
+        # Whoever has no equalisation need not fill in how long one would last.
+        named = {name: value for name, value in named.items() if name not in _OF_EQUALISATION}
     return named
 
 

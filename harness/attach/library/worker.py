@@ -65,6 +65,9 @@ class Worker:
         if message["do"] == "power_cycle":
             self.function("power_cycle")()
             return {"ok": True}
+        if message["do"] == "equalise":
+            self.function("equalise")()
+            return {"ok": True}
         self.run(message)
         return {"count": message["count"]}
 
@@ -77,6 +80,11 @@ class Worker:
         said = self.function("describe")()
         if said == self.ffi.NULL:
             return {"protocol": 1, "layout": self.layout}
+        if self.role == "controller" and said.features & self.plan["equalises"]:
+            name = PREFIXES[self.role] + "equalise"
+            if not has(self.ffi, self.library, name):
+                hint = "write it, or do not claim FULLPROOF_CLAIMS_EQUALISATION"
+                return {"unusable": f"the library has no {name}", "hint": hint}
         answer: dict[str, Any] = {"layout": self.layout}
         answer |= {name: self.text(getattr(said, name)) for name in ("name", "version", "language")}
         if self.role == "controller":

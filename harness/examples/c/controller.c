@@ -19,9 +19,11 @@
 #define REQUIRED(X) X(cells) X(capacity_ah) X(absorption_v) X(entry_v) X(entry_dwell_s) X(hold_s) X(full_v) \
     X(confirm_s) X(wait_limit_s) X(float_v) X(return_v) X(return_dwell_s) X(charge_current_a) \
     X(charge_efficiency) X(soc_ceiling) X(empty_dwell_s) X(cell_release_v) X(temp_band_c) X(trip_dwell_s) \
-    X(release_dwell_s) X(max_gap_s) X(compensation_v_per_c) X(reference_c)
+    X(release_dwell_s) X(max_gap_s) X(compensation_v_per_c) X(reference_c) X(equalisation_s) \
+    X(equalisation_loss_s) X(equalisation_retry_s)
 #define MAY_BE_NONE(X) X(sag_v) X(taper_a) X(float_s) X(return_soc) X(empty_v) X(cell_limit_v) \
-    X(charge_min_c) X(charge_max_c)
+    X(charge_min_c) X(charge_max_c) X(compensation_min_c) X(compensation_max_c) X(sensor_lost_s) \
+    X(sensor_frozen_s) X(sensor_jump_c) X(equalisation_v) X(equalisation_every_s) X(equalisation_max_c)
 #define FIELD(name) double name;
 
 /* One program serves one pack, so the settings, the sample at hand and the state are plain variables. */
@@ -35,27 +37,43 @@ static union { struct { double t, v, i, cell_max_v, temp_c, temp_max_c; }; doubl
 static const char *const READINGS[6] = {"t", "v", "i", "cell_max_v", "temp_c", "temp_max_c"};
 
 enum { NO_READING = 1, CELL_VOLTAGE = 2, TEMPERATURE = 4 };
-typedef enum { BULK, ABSORPTION, FLOAT, INHIBITED } Stage;
-static const char *const STAGE_NAMES[] = {"bulk", "absorption", "float", "inhibited"};
+typedef enum { BULK, ABSORPTION, FLOAT, INHIBITED, EQUALISATION } Stage;
+static const char *const STAGE_NAMES[] = {"bulk", "absorption", "float", "inhibited", "equalisation"};
 
 static const char HELLO[] = "\"protocol\":1,\"name\":\"example-c\",\"version\":\"1.0\",\"language\":\"C\","
     "\"features\":[\"soc\",\"full_reset\",\"requests\",\"float_timer\",\"return_voltage\",\"return_soc\","
     "\"sag_pause\",\"sag_restart\",\"confirm\",\"taper\",\"wait\",\"empty_reset\",\"cell_protection\","
-    "\"temperature_protection\",\"compensation\",\"power_cycle\"]";
+    "\"temperature_protection\",\"compensation\",\"power_cycle\",\"equalisation\","
+    "\"compensation_limits\",\"sensor_checks\"]";
 
 static struct State {
     Stage stage;
     unsigned tripped;                         /* every cause that keeps charging inhibited */
     bool full_reset, emptied, sagged;         /* sagged: the last valid sample was below sag_v */
-    double soc, last_t, last_a, last_temp_c;  /* last: of valid samples; NAN before the first */
+    bool requested;                           /* an equalisation, and none has been completed since */
+    double soc, last_t, last_a, shift_v;      /* last: of valid samples; NAN before the first */
+    double temp_c, temp_read, temp_changed;   /* the temperature that is believed, and since when */
     double heard_t;                           /* the last valid sample, or else the first of any kind */
     double stage_since, cell_since, temp_since, empty_since; /* where each dwell began; NAN while false */
     double hold_since, confirm_since, float_since;           /* confirm_since is NAN before that phase */
+    double equalise_since, warm_since, idle_since, schedule_since, not_before;
 } now;
 
-static double shifted(double v) {
-    double shift_v = set.compensation_v_per_c * (now.last_temp_c - set.reference_c);
-    return isnan(shift_v) ? v : v + shift_v;
+static double shifted(double v) { return v + now.shift_v; }
+
+/* A sensor that is lost, or frozen, may lower the voltages and never raise them. */
+static void sense(void) {
+    if (!isnan(in.temp_c) && !(fabs(in.temp_c - now.temp_c) > set.sensor_jump_c)) {
+        if (in.temp_c != now.temp_c) now.temp_changed = in.t;
+        now.temp_c = in.temp_c;
+        now.temp_read = in.t;
+    }
+    if (isnan(now.temp_c)) return;
+    double counts_c = fmin(fmax(now.temp_c, set.compensation_min_c), set.compensation_max_c);
+    bool lost = in.t - now.temp_read >= set.sensor_lost_s - SLACK_S;
+    bool frozen = in.t - now.temp_changed >= set.sensor_frozen_s - SLACK_S;
+    now.shift_v = set.compensation_v_per_c * (counts_c - set.reference_c);
+    if (lost || frozen) now.shift_v = fmin(now.shift_v, 0);
 }
 
 static bool sustained(double *since, bool condition, double dwell_s) {
@@ -79,12 +97,15 @@ static bool stage_sustained(double dwell_s) {
 static void enter(Stage stage) {
     now.stage = stage;
     now.tripped = 0;
-    now.hold_since = now.float_since = in.t;
-    now.confirm_since = now.stage_since = NAN;
+    now.hold_since = now.float_since = now.equalise_since = in.t;
+    now.confirm_since = now.stage_since = now.warm_since = now.idle_since = NAN;
     stage_sustained(0); /* only one change a sample, but the dwell of the new stage counts this one already */
 }
 
+static void put_off(void) { now.not_before = in.t + set.equalisation_retry_s - SLACK_S; }
+
 static void trip(unsigned cause) {
+    if (now.stage == EQUALISATION) put_off();
     now.stage = INHIBITED;
     now.tripped |= cause;
     now.stage_since = NAN; /* a cause that trips is not clear: no sample both trips and releases */
@@ -114,6 +135,24 @@ static void absorb(double dt) {
     else if (denied) enter(set.unconfirmed_to_bulk ? BULK : FLOAT);
 }
 
+static bool cool(void) { return isnan(set.equalisation_max_c) || in.temp_max_c <= set.equalisation_max_c; }
+
+static bool equalisation_is_due(void) {
+    bool scheduled = in.t - now.schedule_since >= set.equalisation_every_s - SLACK_S;
+    return !isnan(set.equalisation_v) && (now.requested || scheduled) && !(in.t < now.not_before) &&
+           in.i > 0 && cool();
+}
+
+static void equalise(bool continuous) {
+    bool warm = sustained(&now.warm_since, !cool(), set.trip_dwell_s);
+    bool idle = sustained(&now.idle_since, !(in.i > 0), set.equalisation_loss_s);
+    bool over = in.t - now.equalise_since >= set.equalisation_s - SLACK_S;
+    if (!continuous || warm || idle) put_off(); /* it stays due */
+    else if (over) now.requested = false, now.not_before = NAN, now.schedule_since = in.t;
+    else return;
+    enter(FLOAT);
+}
+
 static void step(void) {
     double dt = in.t - now.last_t;
     now.full_reset = false;
@@ -125,7 +164,12 @@ static void step(void) {
     }
     bool continuous = dt >= -SLACK_S && dt <= set.max_gap_s + SLACK_S;
     if (!continuous) now.stage_since = now.cell_since = now.temp_since = now.empty_since = NAN;
-    if (!isnan(in.temp_c)) now.last_temp_c = in.temp_c;
+    if (isnan(now.schedule_since)) now.schedule_since = in.t;
+    if (dt < -SLACK_S) { /* what has elapsed stays what it was */
+        now.temp_read += dt, now.temp_changed += dt;
+        now.schedule_since += dt, now.not_before += dt;
+    }
+    sense();
 
     if (continuous) count(now.last_a, in.i, fmax(dt, 0));
     bool low = in.v <= set.empty_v, empty = sustained(&now.empty_since, low, set.empty_dwell_s);
@@ -141,16 +185,19 @@ static void step(void) {
     else if (now.stage == BULK && stage_sustained(set.entry_dwell_s)) enter(ABSORPTION);
     else if (now.stage == ABSORPTION && !continuous) enter(BULK); /* a hold that nobody saw proves nothing */
     else if (now.stage == ABSORPTION) absorb(dt);
+    else if (now.stage == EQUALISATION) equalise(continuous);
     else if (now.stage == FLOAT && (stage_sustained(set.return_dwell_s) || now.soc < set.return_soc ||
                                     in.t - now.float_since >= set.float_s - SLACK_S)) enter(BULK);
+    else if (now.stage == FLOAT && equalisation_is_due()) enter(EQUALISATION);
     now.sagged = in.v < shifted(set.sag_v);
     now.heard_t = now.last_t = in.t;
     now.last_a = in.i;
 }
 
 static void power_up(double stored_soc) {
-    now = (struct State){.soc = stored_soc, .last_t = NAN, .last_temp_c = NAN, .heard_t = NAN,
-                         .stage_since = NAN, .cell_since = NAN, .temp_since = NAN, .empty_since = NAN};
+    now = (struct State){.soc = stored_soc, .last_t = NAN, .temp_c = NAN, .heard_t = NAN,
+                         .stage_since = NAN, .cell_since = NAN, .temp_since = NAN, .empty_since = NAN,
+                         .schedule_since = NAN, .not_before = NAN};
 }
 
 /* Just enough JSON to find members and to walk lists. Member names are compared as they are written. */
@@ -188,6 +235,11 @@ static double number(const char *p) {
     return isfinite(x) ? x : NAN;
 }
 
+static double asked_v(void) {
+    if (now.stage == EQUALISATION) return shifted(set.equalisation_v);
+    return shifted(now.stage == BULK || now.stage == ABSORPTION ? set.absorption_v : set.float_v);
+}
+
 static const char *start(const char *message) { /* the name of what is missing, or NULL */
     const char *settings = find(message, "settings"), *sag = find(settings, "on_sag"),
                *v = element(find(settings, "plausible_v")), *i = element(find(settings, "plausible_i")),
@@ -215,9 +267,8 @@ static void run(const char *message) {
             for (int k = 0; k < 6; k++) if (is(name, READINGS[k])) in.at[k] = number(p);
         if (isnan(in.temp_max_c)) in.temp_max_c = in.temp_c;
         step();
-        bool charging = now.stage == BULK || now.stage == ABSORPTION;
         printf("%s[\"%s\",%.17g,%s,%.17g,%.17g]", comma, STAGE_NAMES[now.stage], now.soc,
-               now.full_reset ? "true" : "false", shifted(charging ? set.absorption_v : set.float_v),
+               now.full_reset ? "true" : "false", asked_v(),
                now.stage == INHIBITED ? 0 : set.charge_current_a);
     }
     fputs("]", stdout);
@@ -233,11 +284,13 @@ int main(void) {
         if (is(word, "stop")) break;
         if (is(word, "start")) started = !(missing = start(message));
         if (is(word, "power_cycle")) power_up(now.soc);
+        if (is(word, "equalise")) now.requested = true;
         printf("{\"seq\":%.0f,", fmax(number(find(message, "seq")), -1));
         if (is(word, "hello")) fputs(HELLO, stdout);
         else if (missing) printf("\"error\":\"missing or not a number: %s\"", missing);
         else if (started && is(word, "run")) run(message);
-        else if (started && (is(word, "start") || is(word, "power_cycle"))) fputs("\"ok\":true", stdout);
+        else if (started && (is(word, "start") || is(word, "power_cycle") || is(word, "equalise")))
+            fputs("\"ok\":true", stdout);
         else fputs("\"error\":\"not understood, or not started\"", stdout);
         puts("}");
         fflush(stdout);

@@ -57,12 +57,13 @@ void fullproof_step(const fullproof_sample *sample, fullproof_output *output) {
     in.temp_c = sample->temp_c;
     in.temp_max_c = isnan(sample->temp_max_c) ? sample->temp_c : sample->temp_max_c;
     step();
-    bool charging = now.stage == BULK || now.stage == ABSORPTION;
     output->stage = (uint8_t)now.stage;
     output->soc = (fullproof_real)now.soc;
     output->full_reset = now.full_reset;
-    output->voltage_request_v = (fullproof_real)shifted(charging ? set.absorption_v : set.float_v);
+    output->voltage_request_v = (fullproof_real)asked_v();
     output->current_request_a = (fullproof_real)(now.stage == INHIBITED ? 0 : set.charge_current_a);
 }
 
 void fullproof_power_cycle(void) { power_up(now.soc); }
+
+void fullproof_equalise(void) { now.requested = true; }

@@ -18,15 +18,20 @@ from math import isnan, nan
 from typing import Any
 
 SLACK = 1e-9  # seconds; times that are meant to be equal differ in their last digits
-MAY_BE_NONE = "sag_v taper_a float_s return_soc empty_v cell_limit_v charge_min_c charge_max_c"
+MAY_BE_NONE = """
+    sag_v taper_a float_s return_soc empty_v cell_limit_v charge_min_c charge_max_c
+    compensation_min_c compensation_max_c sensor_lost_s sensor_frozen_s sensor_jump_c
+    equalisation_v equalisation_every_s equalisation_max_c"""
 NEVER_NONE = """
     cells capacity_ah absorption_v entry_v entry_dwell_s hold_s on_sag full_v confirm_s
     on_unconfirmed wait_limit_s float_v return_v return_dwell_s charge_current_a charge_efficiency
     soc_ceiling empty_dwell_s cell_release_v temp_band_c trip_dwell_s release_dwell_s max_gap_s
-    plausible_v plausible_i compensation_v_per_c reference_c"""
+    plausible_v plausible_i compensation_v_per_c reference_c equalisation_s equalisation_loss_s
+    equalisation_retry_s"""
 FEATURES = """
     soc full_reset requests float_timer return_voltage return_soc sag_pause sag_restart confirm
-    taper wait empty_reset cell_protection temperature_protection compensation power_cycle"""
+    taper wait empty_reset cell_protection temperature_protection compensation power_cycle
+    equalisation compensation_limits sensor_checks"""
 READINGS = ("t", "v", "i", "cell_max_v", "temp_c", "temp_max_c")
 OUTPUTS = ("stage", "soc", "full_reset", "voltage_request_v", "current_request_a")
 
@@ -55,10 +60,18 @@ class Controller:
         self.sagged = False  # the last valid sample was below sag_v
         self.tripped: set[str] = set()  # every cause that keeps charging inhibited
         self.since: dict[str, float] = {}  # where each condition that is true began to be true
-        self.last_t = self.last_i = self.last_temp_c = nan  # of valid samples
+        self.last_t = self.last_i = nan  # of valid samples
+        self.known_c = self.read_t = self.changed_t = nan  # the temperature that is believed
+        self.shift_v = 0.0
+        self.requested = False  # an equalisation, and none has been completed since
+        self.schedule_since = self.not_before = self.equalise_since = nan
         self.heard_t = nan  # the last valid sample, or else the first of any kind
         self.hold_since = self.float_since = nan  # where the timers began
         self.expired_t = nan  # where the confirm phase began; NaN outside it
+
+    def request_equalisation(self) -> None:
+        """Remember that somebody asked for an equalisation."""
+        self.requested = True
 
     def step(
         self,
@@ -77,9 +90,15 @@ class Controller:
             self.hottest_c = self.temp_c
         self.full_reset = False
         self._take()
-        request = "absorption_v" if self.stage in ("bulk", "absorption") else "float_v"
+        request = {"equalisation": "equalisation_v", "float": "float_v", "inhibited": "float_v"}
         current_a = 0.0 if self.stage == "inhibited" else self.settings["charge_current_a"]
-        outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)
+        outputs = (
+            self.stage,
+            self.soc,
+            self.full_reset,
+            self._level(request.get(self.stage, "absorption_v")),
+            current_a,
+        )
         return dict(zip(OUTPUTS, outputs, strict=True))
 
     def _take(self) -> None:
@@ -97,8 +116,14 @@ class Controller:
         continuous = -SLACK <= dt <= settings["max_gap_s"] + SLACK
         if not continuous:
             self.since.clear()
-        if not isnan(self.temp_c):
-            self.last_temp_c = self.temp_c
+        if isnan(self.schedule_since):
+            self.schedule_since = self.t
+        if dt < -SLACK:  # what has elapsed stays what it was
+            self.read_t += dt
+            self.changed_t += dt
+            self.schedule_since += dt
+            self.not_before += dt
+        self._sense()
 
         if continuous:
             self._count(max(dt, 0.0))
@@ -121,10 +146,60 @@ class Controller:
             self.float_since = self.t
         if self.stage == "absorption" and not continuous:
             self._enter("bulk")  # nobody saw the gap, so the hold proves nothing
+        elif self.stage == "equalisation":
+            self._equalise(continuous)
         elif self.stage != "absorption" or self._hold_is_over(dt):
             self._follow_stage()
         self.sagged = self.v < self._level("sag_v")
         self.last_t, self.last_i, self.heard_t = self.t, self.i, self.t
+
+    def _sense(self) -> None:
+        """A sensor that is lost, or frozen, may lower the voltages and never raise them."""
+        settings = self.settings
+        if not isnan(self.temp_c) and not (
+            abs(self.temp_c - self.known_c) > settings["sensor_jump_c"]
+        ):
+            if self.temp_c != self.known_c:
+                self.changed_t = self.t
+            self.known_c, self.read_t = self.temp_c, self.t
+        if isnan(self.known_c):
+            return
+        # In this order a bound that is NaN is passed over.
+        counts_c = max(self.known_c, settings["compensation_min_c"])
+        counts_c = min(counts_c, settings["compensation_max_c"])
+        self.shift_v = settings["compensation_v_per_c"] * (counts_c - settings["reference_c"])
+        lost = self.t - self.read_t >= settings["sensor_lost_s"] - SLACK
+        if lost or self.t - self.changed_t >= settings["sensor_frozen_s"] - SLACK:
+            self.shift_v = min(self.shift_v, 0.0)
+
+    def _cool(self) -> bool:
+        most_c = self.settings["equalisation_max_c"]
+        return isnan(most_c) or self.hottest_c <= most_c
+
+    def _equalisation_is_due(self) -> bool:
+        scheduled = self.t - self.schedule_since >= self.settings["equalisation_every_s"] - SLACK
+        return (
+            not isnan(self.settings["equalisation_v"])
+            and (self.requested or scheduled)
+            and not self.t < self.not_before
+            and self.i > 0
+            and self._cool()
+        )
+
+    def _equalise(self, continuous: bool) -> None:
+        settings = self.settings
+        warm = self._held("warm", not self._cool()) >= settings["trip_dwell_s"] - SLACK
+        idle = self._held("idle", not self.i > 0) >= settings["equalisation_loss_s"] - SLACK
+        if not continuous or warm or idle:
+            self._put_off()  # it stays due
+            self._enter("float")
+        elif self.t - self.equalise_since >= settings["equalisation_s"] - SLACK:
+            self.requested = False
+            self.schedule_since, self.not_before = self.t, nan
+            self._enter("float")
+
+    def _put_off(self) -> None:
+        self.not_before = self.t + self.settings["equalisation_retry_s"] - SLACK
 
     def _count(self, dt: float) -> None:
         mean_a = (self.last_i + self.i) / 2
@@ -169,6 +244,8 @@ class Controller:
             timer_over = self.t - self.float_since >= settings["float_s"] - SLACK
             if low_voltage or low_soc or timer_over:
                 self._enter("bulk")
+            elif self._equalisation_is_due():
+                self._enter("equalisation")
         elif self.stage == "inhibited" and held >= settings["release_dwell_s"] - SLACK:
             self._enter("bulk")
 
@@ -188,6 +265,8 @@ class Controller:
         return cell and ((warm and cool) or "temperature" not in self.tripped)
 
     def _trip(self, cause: str) -> None:
+        if self.stage == "equalisation":
+            self._put_off()
         self.stage = "inhibited"
         self.tripped.add(cause)
         self.since.pop("stage", None)  # what trips is not clear: no sample trips and releases
@@ -195,9 +274,10 @@ class Controller:
     def _enter(self, stage: str) -> None:
         self.stage = stage
         self.tripped.clear()
-        self.hold_since = self.float_since = self.t
+        self.hold_since = self.float_since = self.equalise_since = self.t
         self.expired_t = nan
-        self.since.pop("stage", None)
+        for name in ("stage", "warm", "idle"):
+            self.since.pop(name, None)
         self._held("stage", self._stage_condition())  # the new dwell counts this sample already
 
     def _held(self, name: str, condition: bool) -> float:
@@ -210,8 +290,7 @@ class Controller:
     def _level(self, name: str) -> float:
         """Give a voltage setting as the temperature shifts it."""
         value: float = self.settings[name]
-        degrees: float = self.last_temp_c - self.settings["reference_c"]
-        return value if isnan(degrees) else value + self.settings["compensation_v_per_c"] * degrees
+        return value + self.shift_v
 
 
 def main() -> None:
@@ -237,6 +316,9 @@ def main() -> None:
                 reply |= {"columns": OUTPUTS, "rows": [list(step.values()) for step in steps]}
             elif word == "power_cycle" and controller is not None:
                 controller.power_cycle()
+                reply["ok"] = True
+            elif word == "equalise" and controller is not None:
+                controller.request_equalisation()
                 reply["ok"] = True
             else:
                 raise ValueError(f"{word} is not known, or comes before an accepted start")

@@ -12,7 +12,7 @@ from harness.judge import judge
 from harness.run import FEATURES, Answers, Case, Identity, Run, Trace
 from harness.verdict import CaseVerdict
 
-LETTERS = {"b": 0, "a": 1, "f": 2, "i": 3}
+LETTERS = {"b": 0, "a": 1, "f": 2, "i": 3, "e": 4}
 # Short timers, so that a whole charge fits into a line; 1 s between samples unless said otherwise.
 SHORT = {"entry_dwell_s": 2.0, "hold_s": 6.0, "return_dwell_s": 2.0, "return_soc": None}
 
@@ -29,12 +29,16 @@ def written(
     resets: Sequence[int] = (),
     features: frozenset[str] = frozenset(FEATURES),
     power_cycles: tuple[int, ...] = (),
+    requests: tuple[int, ...] = (),
     readings: dict[str, Sequence[float]] | None = None,
     asked_v: dict[int, float] | None = None,
     asked_a: dict[int, float] | None = None,
     **changes: Any,
 ) -> Run:
-    """A run whose answers are as written; requests follow the stages but for what is given."""
+    """A run whose answers are as written; what is asked for follows the stages but for what is given.
+
+    `requests` are the rows before which somebody asks for an equalisation.
+    """
     settings = Settings().changed(**{**SHORT, **changes})
     size = len(stages)
     assert size == len(v)
@@ -52,14 +56,22 @@ def written(
     if soc is None:
         for row in resets:
             count[row:] = 1.0
-    by_stage = [settings.absorption_v, settings.absorption_v, settings.float_v, settings.float_v]
+    charging_v, float_v = settings.absorption_v, settings.float_v
+    by_stage = [charging_v, charging_v, float_v, float_v, settings.equalisation_v or charging_v]
     volts = np.array(by_stage)[stage]
     amps = np.where(stage == 3, 0.0, settings.charge_current_a)
     for row, value in (asked_v or {}).items():
         volts[row] = value
     for row, value in (asked_a or {}).items():
         amps[row] = value
-    case = Case("written", settings, trace, soc=start_soc, power_cycles=power_cycles)
+    case = Case(
+        "written",
+        settings,
+        trace,
+        soc=start_soc,
+        power_cycles=power_cycles,
+        equalise_requests=requests,
+    )
     identity = Identity("written", "1", "none", features)
     return Run(case, identity, Answers(stage, count, flags, volts, amps))
 
