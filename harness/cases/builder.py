@@ -58,6 +58,7 @@ class Builder:
         self._resets: list[int] = []
         self._counts: list[tuple[int, float, float]] = []
         self._cycles: list[int] = []
+        self._requests: list[int] = []
         self._cuts: list[int] = []
         self._decided: int | None = None
 
@@ -163,6 +164,11 @@ class Builder:
         self.settle()
         self._cycles.append(len(self._samples))
 
+    def request_equalisation(self) -> None:
+        """Somebody asks for an equalisation just before the next sample."""
+        self.settle()
+        self._requests.append(len(self._samples))
+
     def cut(self) -> None:
         """The message ends with the last sample."""
         self._cuts.append(len(self._samples))
@@ -220,6 +226,11 @@ class Builder:
     def power_cycles(self) -> tuple[int, ...]:
         """The indices of the samples before which the controller loses power."""
         return tuple(self._cycles)
+
+    @property
+    def equalise_requests(self) -> tuple[int, ...]:
+        """The indices of the samples before which an equalisation is asked for."""
+        return tuple(self._requests)
 
     @property
     def cuts(self) -> tuple[int, ...]:

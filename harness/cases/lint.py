@@ -149,7 +149,7 @@ def _order(vector: Vector) -> Iterator[str]:
         yield "the tag backward is set, but time never steps back"
     if len(same) and "boundary" not in vector.tags:
         yield f"two samples have the stamp {t[same[0]]:g} s, and the tag boundary is missing"
-    for name in ("power_cycles", "cuts"):
+    for name in ("power_cycles", "equalise_requests", "cuts"):
         places = getattr(vector, name)
         if list(places) != sorted(set(places)) or not all(
             0 < k < len(vector.trace) for k in places
@@ -190,6 +190,8 @@ def _reference(vector: Vector) -> Iterator[str]:
     for k, readings in enumerate(zip(*columns, strict=True)):
         if k in vector.power_cycles:
             controller.power_cycle()
+        if k in vector.equalise_requests:
+            controller.request_equalisation()
         output = controller.step(Sample.of(*readings))
         stages.append(output.stage.word)
         counts[readings[0]] = output.soc

@@ -13,6 +13,7 @@ import numpy as np
 from attrs import field, frozen
 
 from ctrl.settings import Settings
+from harness.cases.felt import Felt
 from harness.run import Case, Flags, Floats, Trace
 
 VOLTAGE_MARGIN_V = 0.005
@@ -82,17 +83,16 @@ def samples_of(case: Case) -> Samples:
     joined = np.zeros(len(trace), np.bool_)
     shift_v = np.zeros(len(trace))
     cold_c = trace.temp_c
-    before, shift = -1, 0.0
+    before, felt = -1, Felt(settings)
     for k in range(len(trace)):
         if k in case.power_cycles:
-            before, shift = -1, 0.0
+            before, felt = -1, Felt(settings)
         if valid[k]:
             if before >= 0:
                 joined[k] = 0 <= trace.t[k] - trace.t[before] <= settings.max_gap_s + 1e-9
             before = k
-            if cold_c is not None and np.isfinite(cold_c[k]):
-                shift = settings.compensation_v_per_c * (cold_c[k] - settings.reference_c)
-        shift_v[k] = shift
+            felt.read(float(trace.t[k]), np.nan if cold_c is None else float(cold_c[k]))
+        shift_v[k] = felt.shift_v
     return Samples(settings, trace, stages_of(case), valid, joined, shift_v)
 
 
@@ -161,6 +161,11 @@ def close_readings(case: Case) -> Iterator[str]:
                     "degrees C",
                 )
             )
+    if settings.equalisation_v is not None:
+        most_c = settings.equalisation_max_c
+        checks.append(
+            ("temp_max_c", hot, "equalisation_max_c", most_c, TEMPERATURE_MARGIN_C, "degrees C")
+        )
     for column, values, name, threshold, margin, unit in checks:
         if threshold is None:
             continue

@@ -57,3 +57,27 @@ def lead_acid(cells: int, **changes: Any) -> Settings:
         "charge_max_c": None,
     }
     return Settings(cells=cells, **{**_QUIET, **scaled, **other, **changes})
+
+
+def flooded(**changes: Any) -> Settings:
+    """A flooded lead-acid bank of 24 cells that may be equalised; voltages are common practice."""
+    numbers: dict[str, Any] = {
+        "equalisation_v": 60.0,
+        "equalisation_s": 120,
+        "equalisation_loss_s": 20,
+        "equalisation_retry_s": 100,
+        "charge_max_c": 50,
+        "trip_dwell_s": 5,
+    }
+    return lead_acid(24, **{**numbers, **changes})
+
+
+def sensed(**changes: Any) -> Settings:
+    """The same bank with a temperature sensor that is not believed blindly."""
+    numbers: dict[str, Any] = {
+        "compensation_min_c": -5,
+        "compensation_max_c": 40,
+        "sensor_lost_s": 60,
+        "sensor_jump_c": 10,
+    }
+    return lead_acid(24, **{**numbers, **changes})

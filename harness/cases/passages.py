@@ -20,13 +20,16 @@ class Passages(Builder):
         hold_from_s: stamp of the sample that started the latest hold.
         expired_s: stamp of the sample on which it ran out.
         float_from_s: stamp of the sample on which float was entered.
+        equalising_from_s: stamp of the sample on which the latest equalisation started.
+        felt_c: temperature by which the pack voltages shift, degrees C; the one that was set last.
     """
 
     def __init__(self, settings: Settings) -> None:
         """Start an empty vector with a pack that charges in bulk at a small current."""
         super().__init__(settings)
         self.hold_from_s = self.expired_s = self.float_from_s = 0.0
-        self._temp_c: float | None = None
+        self.felt_c: float | None = None
+        self.equalising_from_s = 0.0
         self.small_a = settings.capacity_ah / 100
         if settings.taper_a is not None:
             self.small_a = min(self.small_a, settings.taper_a / 2)
@@ -38,17 +41,20 @@ class Passages(Builder):
     def _change(self, readings: Mapping[str, float | None]) -> None:
         super()._change(readings)
         if readings.get("temp_c") is not None:
-            self._temp_c = readings["temp_c"]
+            self.felt_c = readings["temp_c"]
 
     def shifted(self, name: str) -> float:
-        """A pack voltage of the settings at the temperature last set."""
+        """A pack voltage of the settings at the temperature that counts."""
         value = getattr(self.settings, name)
         if name == "sag_v" and value is None:
             value = self.settings.entry_v
         shift_per_c = self.settings.compensation_v_per_c
-        if self._temp_c is None or shift_per_c == 0.0:
+        if self.felt_c is None or shift_per_c == 0.0:
             return float(value)
-        return float(value) + shift_per_c * (self._temp_c - self.settings.reference_c)
+        low_c, high_c = self.settings.compensation_min_c, self.settings.compensation_max_c
+        counts_c = self.felt_c if low_c is None else max(self.felt_c, low_c)
+        counts_c = counts_c if high_c is None else min(counts_c, high_c)
+        return float(value) + shift_per_c * (counts_c - self.settings.reference_c)
 
     def between(self, low: str, high: str) -> float:
         """A voltage in the middle between two settings."""
@@ -211,6 +217,42 @@ class Passages(Builder):
         self.expect("bulk")
         return at_s
 
+    def start_equalising(self, **readings: float | None) -> float:
+        """One sample in float at which nothing holds a due equalisation back; returns its stamp, s."""
+        self.need(self.settings.equalisation_v is not None, "equalisation_v is none")
+        self.equalising_from_s = self.after(self.longest_interval_s, **readings)
+        self.expect("equalisation")
+        return self.equalising_from_s
+
+    def equalise(self, fraction: float, **readings: float | None) -> float:
+        """Spend a fraction of the equalisation; the clock then stands at that part of it."""
+        self.set(**readings)
+        spent_s = self.clock_s - self.equalising_from_s
+        return self.run(fraction * self.settings.equalisation_s - spent_s)
+
+    def finish_equalising(self, **readings: float | None) -> float:
+        """Go on until the equalisation is over; returns the stamp of float, s."""
+        self.float_from_s = self.until(
+            self.settings.equalisation_s, since_s=self.equalising_from_s, **readings
+        )
+        self.expect("float")
+        return self.float_from_s
+
+    def abandon(self, dwell_s: float, **readings: float | None) -> float:
+        """Keep readings that end the equalisation until it does; returns the stamp of float, s."""
+        self.float_from_s = self.until(dwell_s, **readings)
+        self.expect("float")
+        return self.float_from_s
+
+    def lost(self, seconds: float, since_s: float) -> float:
+        """Go on until the temperature sensor is lost: what it raised is raised no more."""
+        at_s = self.until(seconds, since_s=since_s)
+        if self.felt_c is not None:
+            shift_v = self.settings.compensation_v_per_c * (self.felt_c - self.settings.reference_c)
+            if shift_v > 0.0:
+                self.felt_c = self.settings.reference_c
+        return at_s
+
     # -- conditions that many recipes share ------------------------------------------------
 
     def need_setting(self, name: str, *allowed: object) -> None:
@@ -218,6 +260,27 @@ class Passages(Builder):
         value = getattr(self.settings, name)
         words = " or ".join("none" if word is None else str(word) for word in allowed)
         self.need(value in allowed, f"{name} must be {words}, it is {value}")
+
+    def need_mild(self, temp_c: float) -> None:
+        """Go on only if charging and equalisation are allowed at a temperature."""
+        s = self.settings
+        band_c = s.temp_band_c + 1.0
+        self.need(
+            (s.charge_min_c is None or temp_c > s.charge_min_c + band_c)
+            and (s.charge_max_c is None or temp_c < s.charge_max_c - band_c)
+            and (s.equalisation_max_c is None or temp_c < s.equalisation_max_c - 1.0),
+            f"charging is not allowed at {temp_c:g} degrees C",
+        )
+
+    def need_warm_room(self) -> float:
+        """Go on only if 5 degrees above `equalisation_max_c` charging is allowed; returns that bound."""
+        s = self.settings
+        most_c = self.need_more("equalisation_max_c", 0, "degrees C")
+        self.need(
+            s.charge_max_c is None or most_c + 6.0 < s.charge_max_c,
+            "charge_max_c is too near to equalisation_max_c",
+        )
+        return most_c
 
     def need_more(self, name: str, least: float, unit: str = "s") -> float:
         """Go on only if a setting is not none and greater than `least`; returns it."""

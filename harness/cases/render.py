@@ -48,6 +48,7 @@ def render(recipe: Recipe, settings: Settings | None = None) -> Vector:
         settings=chosen,
         soc=passages.soc,
         power_cycles=passages.power_cycles,
+        equalise_requests=passages.equalise_requests,
         cuts=passages.cuts,
         expected=passages.expected(),
         trace=passages.trace(),

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
+from harness.cases.felt import Felt, ends_of_ages
 from harness.cases.margins import GAP_MARGIN, TIMER_MARGIN, Samples, samples_of
 from harness.run import Case, Flags, Floats
 
@@ -28,6 +29,8 @@ def close_timers(case: Case) -> Iterator[str]:
     yield from timeline.dwells()
     yield from timeline.holds()
     yield from timeline.floats()
+    yield from timeline.equalisations()
+    yield from timeline.sensor()
 
 
 def _close_gaps(case: Case, samples: Samples) -> Iterator[str]:
@@ -95,6 +98,9 @@ class _Timeline:
         mild = (cold >= low_c + s.temp_band_c) & (hot <= high_c - s.temp_band_c)
         clear = (calm | ~self.tripped(high_cell)) & (mild | ~self.tripped(outside))
         yield from self.dwell("release_dwell_s", clear, "inhibited")
+        yield from self.dwell("equalisation_loss_s", self.i <= 0, "equalisation")
+        if s.equalisation_max_c is not None:
+            yield from self.dwell("trip_dwell_s", ~(hot <= s.equalisation_max_c), "equalisation")
 
     def tripped(self, true: Flags) -> Flags:
         """Where a cause holds charging back: from the end of its trip dwell to the release."""
@@ -231,3 +237,47 @@ class _Timeline:
                 self.entered[k] or (k > 0 and self.t[k] < self.t[k - 1] - 1e-9)
             ):
                 start_s = float(self.t[k])
+
+    # -- equalisation and sensor -----------------------------------------------------------
+
+    def equalisations(self) -> Iterator[str]:
+        """How long each lasts, and when the schedule and the wait after one let the next begin."""
+        s = self.settings
+        if s.equalisation_v is None:
+            return
+        since_s, start_s, not_before_s = np.nan, np.nan, np.nan
+        for k in range(len(self.t)):
+            t = float(self.t[k])
+            if self.powered[k] or k == 0:
+                since_s, start_s, not_before_s = t, np.nan, np.nan
+            was = k > 0 and self.stage[k - 1] == "equalisation" and not self.powered[k]
+            if was and t >= start_s + s.equalisation_s - 1e-9:
+                yield from self.ended("equalisation_s", start_s + s.equalisation_s, k)
+                since_s, start_s, not_before_s = t, np.nan, np.nan
+            elif was and self.stage[k] != "equalisation":
+                not_before_s, start_s = t + s.equalisation_retry_s, np.nan
+            if self.stage[k] == "equalisation" and self.entered[k]:
+                start_s = t
+            every_s = np.inf if s.equalisation_every_s is None else s.equalisation_every_s
+            for name, end_s in (
+                ("equalisation_every_s", since_s + every_s),
+                ("equalisation_retry_s", not_before_s),
+            ):
+                floats = self.stage[k - 1] == "float" or self.stage[k] == "float"
+                if k > 0 and floats and self.t[k - 1] < end_s - 1e-9 <= t:
+                    yield from self.ended(name, end_s, k)
+
+    def sensor(self) -> Iterator[str]:
+        """When the temperature sensor is lost."""
+        if self.settings.compensation_v_per_c == 0.0:
+            return
+        cold = self.samples.reading("temp_c")[self.kept]
+        felt, ages = Felt(self.settings), []
+        for k in range(len(self.t)):
+            if self.powered[k]:
+                felt = Felt(self.settings)
+            felt.read(float(self.t[k]), float(cold[k]))
+            known = not np.isnan(felt.temp_c)
+            ages.append((k, felt.unread_s if known else 0.0, felt.unchanged_s if known else 0.0))
+        for name, k, ago_s in ends_of_ages(self.settings, iter(ages)):
+            yield from self.ended(name, float(self.t[k]) - ago_s, k)

@@ -39,6 +39,7 @@ class Vector:
         settings: what the controller is started with.
         soc: starting state of charge, 0..1.
         power_cycles: power is lost just before the sample of each of these indices.
+        equalise_requests: an equalisation is asked for just before the sample of each of these.
         cuts: the indices at which the trace is cut into messages.
         expected: what must come out.
         trace: the samples; in JSON the members `columns` and `rows`.
@@ -58,6 +59,7 @@ class Vector:
     settings: Settings
     soc: float
     power_cycles: tuple[int, ...]
+    equalise_requests: tuple[int, ...]
     cuts: tuple[int, ...]
     expected: Expected
     trace: Trace
@@ -76,6 +78,7 @@ class Vector:
             trace=self.trace,
             soc=self.soc,
             power_cycles=self.power_cycles,
+            equalise_requests=self.equalise_requests,
             cuts=self.cuts,
             expected=self.expected,
             features=frozenset(self.features),

@@ -159,7 +159,8 @@ BAD = {
     ),
     "a number for a stage": (
         put("rows", 2, 7, to=3),
-        "rows[2][7] (stage_1): there is 3; it must be one of bulk, absorption, float, inhibited, or null",
+        "rows[2][7] (stage_1): there is 3; it must be one of bulk, absorption, float, inhibited, "
+        "equalisation, or null",
     ),
     "a power cycle outside": (
         put("power_cycles", to=[341]),

@@ -24,6 +24,9 @@ MATRIX = {
     "RETURN": "low-voltage voltage-held low-soc to-bulk",
     "SOC": "starts counts efficiency ceiling bounds no-jump empty",
     "REQUEST": "voltage current never-above compensated",
+    "EQUALISE": "allowed from-float due starts cool current heat loss break time whole after retry "
+    "no-reset asks remembered",
+    "COMPENSATE": "before-first bounded missing frozen jump found-again",
     "PROTECT": "cell-trips cell-held temperature-trips temperature-held no-reading releases "
     "release-held to-bulk blocks-full",
     "TIME": "gap-abandons-hold gap-restarts-dwell gap-adds-nothing backward-step "

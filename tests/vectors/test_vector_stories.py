@@ -106,6 +106,8 @@ def reference_stages(settings_of: Vector, trace: Trace) -> tuple[list[str], list
     for k, row in enumerate(table.tolist()):
         if k in settings_of.power_cycles:
             controller.power_cycle()
+        if k in settings_of.equalise_requests:
+            controller.request_equalisation()
         output = controller.step(Sample(*row))
         stages.append(output.stage.word)
         counts.append(output.soc)

@@ -14,6 +14,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from ctrl import Settings, SettingsError
+from ctrl.vocabulary import Stage
 from harness.attach import attach
 from harness.attach.drive import drive
 from harness.cases import Vector, rendered_for, shipped
@@ -52,8 +53,7 @@ def disagreements(spec: str, vectors: tuple[Vector, ...]) -> list[str]:
     with attach(spec) as attachment:
         for each in vectors:
             answers = drive(attachment, each.case).answers
-            words = ("bulk", "absorption", "float", "inhibited")
-            stages = [words[code] for code in answers.stage.tolist()]
+            stages = [Stage(code).word for code in answers.stage.tolist()]
             if stages != stages_of(each.case):
                 found.append(f"{each.id}: stages")
             assert answers.full_reset is not None

@@ -12,7 +12,7 @@ BOOK = Book("float")
     "stays",
     title="Without a timer float lasts",
     why="A full pack is left alone until it is used or its voltage falls.",
-    requirements="FLOAT.stays REQUEST.voltage",
+    requirements="FLOAT.stays REQUEST.voltage EQUALISE.allowed",
     negative="FLOAT.timer-ends FLOAT.stays",
     settings=hut(),
     catches=("a float timer although float_s is none", "goes back to bulk under float_v"),

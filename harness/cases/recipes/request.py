@@ -175,7 +175,7 @@ def cold_entry_is_higher(b: Passages) -> None:
     "no-temperature-no-shift",
     title="Without a temperature nothing is shifted",
     why="A sensor that is not fitted must not move any voltage.",
-    requirements="REQUEST.voltage ENTRY.not-late FULL.granted",
+    requirements="COMPENSATE.before-first REQUEST.voltage ENTRY.not-late FULL.granted",
     negative="REQUEST.compensated",
     features="requests compensation",
     settings=lead_acid(4),
