@@ -153,6 +153,8 @@ def _found(attachment: MutantAttachment, prey: Prey) -> tuple[str, ...] | None:
         for start, stop, power_was_lost in case.stretches():
             if power_was_lost:
                 attachment.power_cycle()
+            if start in case.equalise_requests:
+                attachment.request_equalisation()
             outputs += attachment.stepped(prey.samples[start:stop])
     except LinkFault as fault:
         attachment.restart()

@@ -27,7 +27,8 @@ from ctrl.settings import Settings
 FEATURES = (
     *("soc", "full_reset", "requests", "float_timer", "return_voltage", "return_soc", "sag_pause"),
     *("sag_restart", "confirm", "taper", "wait", "empty_reset", "cell_protection"),
-    *("temperature_protection", "compensation", "power_cycle"),
+    *("temperature_protection", "compensation", "power_cycle", "equalisation"),
+    *("compensation_limits", "sensor_checks"),
 )
 INPUTS = ("t", "v", "i", "cell_max_v", "temp_c", "temp_max_c")
 OUTPUTS = ("stage", "soc", "full_reset", "voltage_request_v", "current_request_a")
@@ -71,6 +72,11 @@ class Program:
         output = self.controller.step(sample)
         answers = {name: getattr(output, name) for name in OUTPUTS} | {"stage": output.stage.word}
         return [answers[name] for name in self.columns]
+
+    def equalise(self, message: Message) -> Message:  # noqa: ARG002  one signature for all
+        """Be asked for an equalisation."""
+        self.controller.request_equalisation()
+        return {"ok": True}
 
     def power_cycle(self, message: Message) -> Message:  # noqa: ARG002  one signature for all
         """Lose the power."""

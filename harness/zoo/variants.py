@@ -17,6 +17,20 @@ _MEAN = (
     "        if self.last_i * self.i < 0:"
 )
 _READINGS = "self.t, self.v, self.i, self.cell_max_v, self.temp_c, self.hottest_c = readings\n"
+_ASKED = 'self._level(request.get(self.stage, "absorption_v")),'
+_SCHEDULED = (
+    'scheduled = self.t - self.schedule_since >= self.settings["equalisation_every_s"] - SLACK\n'
+)
+_WAITED = """        return (
+            not isnan(self.settings["equalisation_v"])
+            and (self.requested or scheduled)
+            and not self.t < self.not_before
+"""
+_OUTPUTS = """outputs = (
+            self.stage,
+            self.soc,
+            self.full_reset,
+            """
 _CELLS = (
     '        held = self._held("cell", self.cell_max_v >= settings["cell_limit_v"])\n'
     '        if held >= settings["trip_dwell_s"] - SLACK:\n'
@@ -85,6 +99,30 @@ VARIANTS: tuple[Fault, ...] = (
         why="The timers are advanced after the decisions of a sample, not before.",
     ),
     _Variant(
+        name="equalisation-one-sample-late",
+        title="sees that an equalisation is over one sample late",
+        old='elif self.t - self.equalise_since >= settings["equalisation_s"] - SLACK:',
+        new='elif self.last_t - self.equalise_since >= settings["equalisation_s"] - SLACK:',
+        why="The timers are advanced after the decisions of a sample, not before.",
+    ),
+    _Variant(
+        name="equalisation-due-one-sample-late",
+        title="sees that an equalisation is due by its schedule, or after its wait, one sample late",
+        old=_SCHEDULED + _WAITED,
+        new=_SCHEDULED.replace("self.t -", "self.last_t -")
+        + _WAITED.replace("self.t <", "self.last_t <"),
+        why="The timers are advanced after the decisions of a sample, not before.",
+    ),
+    _Variant(
+        name="sensor-lost-one-sample-late",
+        title="sees that a sensor is lost, or frozen, one sample late",
+        old='lost = self.t - self.read_t >= settings["sensor_lost_s"] - SLACK\n'
+        '        if lost or self.t - self.changed_t >= settings["sensor_frozen_s"] - SLACK:',
+        new='lost = self.last_t - self.read_t >= settings["sensor_lost_s"] - SLACK\n'
+        '        if lost or self.last_t - self.changed_t >= settings["sensor_frozen_s"] - SLACK:',
+        why="The timers are advanced after the decisions of a sample, not before.",
+    ),
+    _Variant(
         name="readings-compensated",
         title="shifts the reading with temperature instead of the entry voltage",
         old='return self.v >= self._level("entry_v")',
@@ -95,9 +133,8 @@ VARIANTS: tuple[Fault, ...] = (
     _Variant(
         name="request-to-the-millivolt",
         title="asks for voltages to the millivolt",
-        old="outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)",
-        new="volts = round(self._level(request), 3)\n"
-        "        outputs = (self.stage, self.soc, self.full_reset, volts, current_a)",
+        old=_ASKED,
+        new=f"round({_ASKED} 3),",
         why="The charger takes whole millivolts.",
     ),
     _Variant(
@@ -124,10 +161,10 @@ VARIANTS: tuple[Fault, ...] = (
     _Variant(
         name="request-in-single-precision",
         title="asks for voltages in single precision",
-        old="outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)",
+        old=_OUTPUTS + _ASKED,
         new='single = memoryview(bytearray(4)).cast("f")\n'
-        "        single[0] = self._level(request)\n"
-        "        outputs = (self.stage, self.soc, self.full_reset, single[0], current_a)",
+        f"        single[0] = {_ASKED[:-1]}\n"
+        f"        {_OUTPUTS}single[0],",
         why="The message to the charger has four bytes for each number.",
     ),
     _Variant(

@@ -80,6 +80,8 @@ def test_only_guards_of_times_differ_by_the_slack() -> None:
     assert proved == {name for name, each in REASONS.items() if each.text == SLACK}
     assert "boundary-bulk-t-minus-since-s-ge-entry-dwell-s" in proved
     assert "boundary-decide-step-back-s-le-interval-s" in proved
+    # The end of a wait is a stamp and a time from which the slack has been taken.
+    assert "boundary-may-start-t-ge-upkeep-not-before-s" in proved
     # A voltage is compared exactly, and a guard that is turned round is no matter of slack.
     assert "boundary-bulk-level-v-ge-entry-v" not in proved
     assert "negate-bulk-t-minus-since-s-ge-entry-dwell-s" not in proved

@@ -21,8 +21,12 @@ def right(cases: tuple[Case, ...]) -> Known:
 
 def first_found(subject: Subject, cases: tuple[Case, ...], right: Known) -> str:
     """The first vector that finds it in a requirement that it may break; empty where none does."""
+
+    def elsewhere(case: Case) -> bool:
+        return not any(map(subject.is_right, case.requirements))
+
     with subject.attached() as attachment:
-        for case in cases:
+        for case in sorted(cases, key=elsewhere):
             found = finds(attachment, case, right[case.id]) or ()
             if any(map(subject.is_right, found)):
                 return case.id

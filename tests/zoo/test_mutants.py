@@ -7,13 +7,14 @@ import re
 from collections import Counter
 
 import pytest
+from attrs import evolve
 
 from ctrl import limits, stages
 from ctrl.settings import SETTING_NAMES, Settings
-from ctrl.stages import TRANSITIONS
 from ctrl.state import Sample
+from ctrl.transitions import TRANSITIONS
 from ctrl.vocabulary import Stage
-from harness.attach import attach
+from harness.attach import LinkFault, attach, drive
 from harness.rules import REQUIREMENTS
 from harness.run import Case
 from harness.zoo.faults import C_FAULTS, FAULTS
@@ -32,7 +33,7 @@ BY_NAME = {mutant.name: mutant for mutant in mutants()}
 # words for events, and the small steps around `decide`.
 DECIDE_NOTHING = {
     *("high", "at_once", "tapered", "high_and_tapered", "not_ever", "proves", "numbered"),
-    *("events_of", "start", "power_cycle", "step", "limits_of", "_off"),
+    *("events_of", "start", "power_cycle", "request_equalisation", "step", "limits_of", "_off"),
 }
 
 
@@ -139,6 +140,33 @@ def test_two_controllers_of_one_mutant_share_nothing_over_a_start(cases: tuple[C
             once = answers_to(attachment, cases)
             again = answers_to(attachment, cases[::-1])
         assert all(same(once[case.id], again[case.id]) for case in cases)
+
+
+def test_a_request_before_the_start_is_the_mistake_of_the_caller() -> None:
+    with (
+        MutantAttachment(None) as attachment,
+        pytest.raises(RuntimeError, match="has not been started"),
+    ):
+        attachment.request_equalisation()
+
+
+def test_a_mutant_that_fails_at_a_request_is_no_longer_alive() -> None:
+    def failing(names: dict[str, object]) -> None:
+        names["with_request"] = lambda *_: 1 / 0
+
+    broken = Mutant("x", OPERATORS[0], "x", "x", frozenset(), failing)
+    with MutantAttachment(broken) as attachment:
+        attachment.start(Settings(), 0.5)
+        with pytest.raises(LinkFault, match=r"request_equalisation\(\) raised ZeroDivisionError"):
+            attachment.request_equalisation()
+
+
+def test_a_request_reaches_the_mutants(cases: tuple[Case, ...]) -> None:
+    case = next(case for case in cases if case.id == "equalise/on-request")
+    unasked = evolve(case, equalise_requests=())
+    with MutantAttachment(None) as attachment:
+        assert Stage.EQUALISATION in drive(attachment, case).answers.stage
+        assert Stage.EQUALISATION not in drive(attachment, unasked).answers.stage
 
 
 @pytest.mark.parametrize("name", ["shift-entry-v-5mv-higher", "target-confirmed-to-bulk"])

@@ -8,6 +8,7 @@ from harness.zoo.fault import Fault
 from harness.zoo.faults import (
     counting,
     entry,
+    equalise,
     float_stage,
     full,
     hold,
@@ -16,6 +17,7 @@ from harness.zoo.faults import (
     power,
     protection,
     request,
+    sensor,
     time,
 )
 
@@ -32,6 +34,8 @@ FAULTS: tuple[Fault, ...] = tuple(
             protection,
             time,
             power,
+            equalise,
+            sensor,
             link,
         )
     )

@@ -195,8 +195,8 @@ FAULTS = (
         name="empty-dwell-per-stage",
         requirement="SOC.empty",
         title="starts the empty dwell again at every change of stage",
-        old="self.expired_t = nan\n        self.since.pop",
-        new='self.expired_t = nan\n        self.since.pop("empty", None)\n        self.since.pop',
+        old="self.expired_t = nan\n        for name in (",
+        new='self.expired_t = nan\n        for name in ("empty", ',
         why="All timers are set back when the stage changes.",
     ),
     Fault(

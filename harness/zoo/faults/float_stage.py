@@ -9,7 +9,7 @@ _LOW = 'low_voltage = held >= settings["return_dwell_s"] - SLACK'
 _LOW_SOC = 'low_soc = self.soc < settings["return_soc"]'
 _TIMER = 'timer_over = self.t - self.float_since >= settings["float_s"] - SLACK'
 _LEVEL = 'return self.v < self._level("return_v")'
-_STARTS = "self.hold_since = self.float_since = self.t\n"
+_STARTS = "self.hold_since = self.float_since = self.equalise_since = self.t\n"
 _HELD = 'held = self._held("stage", condition)'
 _NEW_STAGE = "self.stage = stage\n"
 
@@ -43,7 +43,7 @@ FAULTS = (
         requirement="FLOAT.timer-full-length",
         title="counts the float timer from the start of the hold",
         old=_STARTS,
-        new="self.hold_since = self.t\n"
+        new="self.hold_since = self.equalise_since = self.t\n"
         '        self.float_since = self.float_since if stage == "float" else self.t\n',
         why="One timer serves both stages, and nobody sets it back between them.",
     ),

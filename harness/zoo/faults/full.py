@@ -19,7 +19,10 @@ _EXPIRED = "self.expired_t = self.t"
 _SETS_ONE = "self.soc = 1.0"
 _FLAG = "self.full_reset = True"
 _NO_FLAG = "self.full_reset = False"
-_OUTPUTS = "outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)"
+_OUTPUTS = """outputs = (
+            self.stage,
+            self.soc,
+            self.full_reset,"""
 
 FAULTS = (
     Fault(
@@ -245,7 +248,7 @@ FAULTS = (
         title="reports the full reset at the sample after it",
         old=_OUTPUTS,
         new='late, self.late = getattr(self, "late", False), self.full_reset\n'
-        "        outputs = (self.stage, self.soc, late, self._level(request), current_a)",
+        "        " + _OUTPUTS.replace("self.full_reset", "late"),
         why="The message is put together before the step and sent after it.",
     ),
     Fault(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from harness.zoo.fault import Fault
 
 _EXPIRES = 'if isnan(self.expired_t) and self.t - self.hold_since >= settings["hold_s"] - SLACK:'
-_STARTS = "self.hold_since = self.float_since = self.t\n"
+_STARTS = "self.hold_since = self.float_since = self.equalise_since = self.t\n"
 _PAUSES = 'if settings["on_sag"] == "pause" and self.sagged:'
 _PAUSED = "self.hold_since += dt"
 _RESTARTS = 'if settings["on_sag"] == "restart" and (self.sagged or self.v < self._level("sag_v")):'
@@ -33,7 +33,7 @@ FAULTS = (
         requirement="HOLD.full-length",
         title="starts the hold timer with the entry dwell, not at its end",
         old=_STARTS,
-        new="self.float_since = self.t\n"
+        new="self.float_since = self.equalise_since = self.t\n"
         '        self.hold_since = self.t - self.settings["entry_dwell_s"]\n',
         why="One timer serves the dwell and the hold, and nobody sets it back between them.",
     ),
@@ -42,7 +42,7 @@ FAULTS = (
         requirement="HOLD.full-length",
         title="lets a second hold go on from where the first one began",
         old=_STARTS,
-        new="self.float_since = self.t\n"
+        new="self.float_since = self.equalise_since = self.t\n"
         "        self.hold_since = self.t if isnan(self.hold_since) else self.hold_since\n",
         why="The timer is cleared when it expires, but not when a hold is abandoned.",
     ),

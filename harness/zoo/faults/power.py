@@ -6,7 +6,8 @@ from harness.zoo.fault import Fault
 
 _STAGE = 'self.stage = "bulk"\n'
 _SINCE = "self.since: dict[str, float] = {}  # where each condition that is true began to be true\n"
-_LAST = "self.last_t = self.last_i = self.last_temp_c = nan"
+_LAST = "self.last_t = self.last_i = nan"
+_KNOWN = "self.known_c = self.read_t = self.changed_t = nan"
 _EMPTIED = "self.emptied = False  # the empty reset has been made"
 _HEARD = "self.heard_t = nan"
 
@@ -52,8 +53,7 @@ FAULTS = (
         title="lets dwells run on through a loss of power",
         old=_SINCE + "        " + _LAST,
         new='self.since: dict[str, float] = getattr(self, "since", {})\n'
-        '        self.last_t, self.last_i = getattr(self, "last_t", nan), getattr(self, "last_i", nan)\n'
-        "        self.last_temp_c = nan",
+        '        self.last_t, self.last_i = getattr(self, "last_t", nan), getattr(self, "last_i", nan)',
         why="The timers are in memory that keeps its contents for a while.",
     ),
     Fault(
@@ -61,17 +61,16 @@ FAULTS = (
         requirement="POWER.keeps-soc",
         title="counts the interval in which it had no power",
         old=_LAST,
-        new='self.last_t, self.last_i = getattr(self, "last_t", nan), getattr(self, "last_i", nan)\n'
-        "        self.last_temp_c = nan",
+        new='self.last_t, self.last_i = getattr(self, "last_t", nan), getattr(self, "last_i", nan)',
         why="The last sample is in memory that keeps its contents for a while.",
     ),
     Fault(
         name="temperature-kept-over-power-loss",
         requirement="POWER.forgets",
         title="compensates by a temperature from before the loss of power",
-        old=_LAST,
-        new='self.last_temp_c = getattr(self, "last_temp_c", nan)\n'
-        "        self.last_t = self.last_i = nan",
+        old=_KNOWN,
+        new='self.known_c = getattr(self, "known_c", nan)\n'
+        "        self.read_t = self.changed_t = nan",
         why="The last temperature is in memory that keeps its contents for a while.",
     ),
     Fault(

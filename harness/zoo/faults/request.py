@@ -4,53 +4,53 @@ from __future__ import annotations
 
 from harness.zoo.fault import Fault
 
-_REQUEST = 'request = "absorption_v" if self.stage in ("bulk", "absorption") else "float_v"'
+_IN_FLOAT = '"float": "float_v", '
+_INHIBITED = ', "inhibited": "float_v"'
 _CURRENT = 'current_a = 0.0 if self.stage == "inhibited" else self.settings["charge_current_a"]'
-_OUTPUTS = "outputs = (self.stage, self.soc, self.full_reset, self._level(request), current_a)"
-_DEGREES = 'degrees: float = self.last_temp_c - self.settings["reference_c"]'
-_TEMPERATURE = "if not isnan(self.temp_c):\n            self.last_temp_c = self.temp_c"
+_ASKED = 'self._level(request.get(self.stage, "absorption_v")),'
+_DEGREES = '* (counts_c - settings["reference_c"])'
+_UNREAD = "if isnan(self.known_c):\n            return\n"
+_KNOWN = "self.known_c, self.read_t = self.temp_c, self.t"
 
 FAULTS = (
     Fault(
         name="request-float-in-bulk",
         requirement="REQUEST.voltage",
         title="asks for the float voltage in bulk",
-        old=_REQUEST,
-        new='request = "absorption_v" if self.stage == "absorption" else "float_v"',
+        old=_IN_FLOAT,
+        new=_IN_FLOAT + '"bulk": "float_v", ',
         why="A stage was added, and one list was forgotten.",
     ),
     Fault(
         name="request-absorption-in-float",
         requirement="REQUEST.voltage",
         title="asks for the absorption voltage in float",
-        old=_REQUEST,
-        new='request = "float_v" if self.stage == "inhibited" else "absorption_v"',
+        old=_IN_FLOAT,
+        new="",
         why="The charger was thought to know about float by itself.",
     ),
     Fault(
         name="request-absorption-while-inhibited",
         requirement="REQUEST.voltage",
         title="asks for the absorption voltage while charging is inhibited",
-        old=_REQUEST,
-        new='request = "float_v" if self.stage == "float" else "absorption_v"',
+        old=_INHIBITED,
+        new="",
         why="With no current asked for, the voltage seemed not to matter.",
     ),
     Fault(
         name="request-fifty-millivolts-high",
         requirement="REQUEST.never-above",
         title="asks for 50 mV more than is set",
-        old=_OUTPUTS,
-        new="volts = self._level(request) + 0.05\n"
-        "        outputs = (self.stage, self.soc, self.full_reset, volts, current_a)",
+        old=_ASKED,
+        new=_ASKED.replace("),", ") + 0.05,"),
         why="The drop of the wiring is added, though the charger may have remote sense.",
     ),
     Fault(
         name="request-follows-the-pack",
         requirement="REQUEST.never-above",
         title="asks for at least the voltage that the pack has",
-        old=_OUTPUTS,
-        new="volts = max(self._level(request), self.v)\n"
-        "        outputs = (self.stage, self.soc, self.full_reset, volts, current_a)",
+        old=_ASKED,
+        new=f"max({_ASKED} self.v),",
         why="The charger was to be kept from switching off.",
     ),
     Fault(
@@ -74,8 +74,8 @@ FAULTS = (
         name="request-not-compensated",
         requirement="REQUEST.compensated",
         title="asks for the same voltage in any temperature",
-        old=_OUTPUTS,
-        new="outputs = (self.stage, self.soc, self.full_reset, self.settings[request], current_a)",
+        old=_ASKED,
+        new='self.settings[request.get(self.stage, "absorption_v")],',
         why="The thresholds were compensated, and the request was forgotten.",
     ),
     Fault(
@@ -83,7 +83,7 @@ FAULTS = (
         requirement="REQUEST.compensated",
         title="shifts voltages with temperature in the wrong direction",
         old=_DEGREES,
-        new='degrees: float = self.settings["reference_c"] - self.last_temp_c',
+        new='* (settings["reference_c"] - counts_c)',
         why="The coefficient is written without its sign in most data sheets.",
     ),
     Fault(
@@ -91,33 +91,33 @@ FAULTS = (
         requirement="REQUEST.compensated",
         title="shifts voltages from 20 degrees whatever the reference is",
         old=_DEGREES,
-        new="degrees: float = self.last_temp_c - 20.0",
+        new="* (counts_c - 20.0)",
         why="Another maker's data sheet has another reference.",
     ),
     Fault(
         name="compensation-needs-a-reading",
         requirement="REQUEST.compensated",
         title="drops the shift at every sample without a temperature",
-        old=_TEMPERATURE,
-        new="self.last_temp_c = self.temp_c",
+        old=_UNREAD,
+        new="if isnan(self.temp_c):\n            self.shift_v = 0.0\n            return\n",
         why="The sensor answers less often than the meter.",
     ),
     Fault(
         name="compensation-before-any-reading",
-        requirement="REQUEST.compensated",
+        requirement="COMPENSATE.before-first",
         title="takes the temperature for zero until there is one",
-        old=_DEGREES,
-        new='degrees: float = -self.settings["reference_c"]\n'
-        "        if not isnan(self.last_temp_c):\n"
-        "            degrees += self.last_temp_c",
+        old=_UNREAD,
+        new="if isnan(self.known_c):\n"
+        '            self.shift_v = -settings["compensation_v_per_c"] * settings["reference_c"]\n'
+        "            return\n",
         why="Memory is cleared to zero at power-up.",
     ),
     Fault(
         name="compensation-by-the-hottest",
         requirement="REQUEST.compensated",
         title="shifts voltages with the hottest reading",
-        old=_TEMPERATURE,
-        new="if not isnan(self.hottest_c):\n            self.last_temp_c = self.hottest_c",
+        old=_KNOWN,
+        new="self.known_c, self.read_t = self.hottest_c, self.t",
         why="The safest reading was chosen; the rules speak of the other.",
     ),
     Fault(

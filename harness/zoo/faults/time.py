@@ -8,7 +8,7 @@ _CONTINUOUS = 'continuous = -SLACK <= dt <= settings["max_gap_s"] + SLACK'
 _CLEARS = "if not continuous:\n            self.since.clear()"
 _ABANDONS = 'if self.stage == "absorption" and not continuous:'
 _COUNTS = "if continuous:\n            self._count(max(dt, 0.0))"
-_FLOAT_STARTS = "if dt < -SLACK:"
+_FLOAT_STARTS = "if dt < -SLACK:\n            self.float_since = self.t"
 _VALID = "if not (low_v <= self.v <= high_v and low_a <= self.i <= high_a):"
 _SILENT = 'if self.t - self.heard_t > settings["max_gap_s"] + SLACK:'
 _NO_FLAG = "self.full_reset = False\n        self._take()"
@@ -83,7 +83,7 @@ FAULTS = (
         requirement="TIME.backward-step",
         title="does not restart the float timer when the time stamps step back",
         old=_FLOAT_STARTS,
-        new="if False:",
+        new="if False:\n            self.float_since = self.t",
         why="Time was thought to go one way.",
     ),
     Fault(
@@ -91,7 +91,7 @@ FAULTS = (
         requirement="TIME.float-timer-runs-on",
         title="restarts the float timer after every gap",
         old=_FLOAT_STARTS,
-        new="if not continuous:",
+        new="if not continuous:\n            self.float_since = self.t",
         why="All timers are restarted after a gap.",
     ),
     Fault(
@@ -173,8 +173,7 @@ FAULTS = (
         requirement="REQUEST.compensated",
         title="takes the temperature of an invalid sample",
         old=_SILENT,
-        new="self.last_temp_c = self.last_temp_c if isnan(self.temp_c) else self.temp_c\n"
-        "            " + _SILENT,
+        new="self._sense()\n            " + _SILENT,
         why="Every reading is stored where it comes in.",
     ),
     Fault(

@@ -9,8 +9,8 @@ from typing import Any
 from attrs import evolve
 
 from ctrl.limits import Limits
-from ctrl.stages import Way
 from ctrl.state import FULL_RESET, Output, Sample, State
+from ctrl.transitions import Way
 from harness.zoo.mutants.breaks import OF_SETTING, OF_WAY, breaks_of
 from harness.zoo.mutants.guards import WHERE, subject_of
 from harness.zoo.mutants.mutant import Change, Mutant, Names
@@ -26,11 +26,12 @@ from harness.zoo.mutants.syntax import (
     text_of,
     tree_of,
 )
-from harness.zoo.mutants.transitions import ROWS
+from harness.zoo.mutants.transitions import BREAKS, ROWS
 
 # A count that jumps is told by the interval in which it does.
 _JUMPS = frozenset({"SOC", "TIME.gap-adds-nothing", "TIME.backward-step", "POWER.keeps-soc"})
 # Rows that are not settled in `decide`: what is said to happen there is said elsewhere.
+_MISSING_ROWS = frozenset(f"way = {way.name}" for way in BREAKS)
 _SETTLED_ELSEWHERE = (Way.HOLD_OVER, Way.TRIP_NO_READING)
 
 
@@ -70,8 +71,8 @@ def _drops() -> Iterator[Mutant]:
     for function in WHERE:
         for node in droppable(function):
             text = text_of(node)
-            if text == "way = BREAK_IN_TIME":
-                # A row that is missing; `transitions` makes it.
+            if text in _MISSING_ROWS:
+                # `transitions` makes it.
                 continue
             tree = replaced(function, node, ast.Pass())
             yield Mutant(
@@ -100,7 +101,7 @@ def _flag(way: Way, *, flag: bool) -> Change:
 
 
 def _resets() -> Iterator[Mutant]:
-    reset = frozenset({"FULL", "PROTECT.blocks-full"})
+    reset = frozenset({"FULL", "PROTECT.blocks-full", "EQUALISE.no-reset"})
     yield Mutant(
         name="drop-full-reset-flag",
         operator=DROP,
@@ -122,8 +123,8 @@ def _resets() -> Iterator[Mutant]:
         )
         if way in _SETTLED_ELSEWHERE:
             continue
-        test = find("decide", ast.If, "if way == CONFIRMED:").test
-        tree = replaced("decide", test, condition(f"way == CONFIRMED or way == {int(way)}"))
+        settled = find("decide", ast.If, "if way == CONFIRMED:")
+        tree = before("decide", settled, f"if way == {int(way)}: soc = 1.0")
         yield Mutant(
             name=f"extra-count-set-at-{_word(way)}",
             operator=DUPLICATE,
@@ -198,7 +199,7 @@ def _duplicates() -> Iterator[Mutant]:
         operator=DUPLICATE,
         title="says at every sample of float that a full reset took place, once it did",
         subject=Way.CONFIRMED.name,
-        breaks=OF_WAY[Way.CONFIRMED] | {"PROTECT.blocks-full"},
+        breaks=OF_WAY[Way.CONFIRMED] | {"PROTECT.blocks-full", "EQUALISE.no-reset"},
         change=_said_again,
     )
 

@@ -99,6 +99,13 @@ class MutantAttachment(Attachment):
         with _failing("power_cycle()"):
             self._controller.power_cycle()
 
+    def request_equalisation(self) -> None:
+        """Ask for an equalisation; see the base class."""
+        if self._controller is None:
+            raise RuntimeError("the controller has not been started")
+        with _failing("request_equalisation()"):
+            self._controller.request_equalisation()
+
     def restart(self) -> None:
         """Forget the controller; see the base class."""
         self._controller = None

@@ -14,7 +14,19 @@ from typing import Any
 
 from attrs import evolve
 
-from ctrl import controller, counting, limits, protection, resets, stages, state, vocabulary
+from ctrl import (
+    controller,
+    counting,
+    equalisation,
+    limits,
+    protection,
+    resets,
+    stages,
+    state,
+    temperature,
+    transitions,
+    vocabulary,
+)
 from ctrl.settings import Settings
 from ctrl.state import Output, Sample, State
 from harness.zoo.mutants.mutant import Change, Names
@@ -26,6 +38,9 @@ MODULES: tuple[ModuleType, ...] = (
     counting,
     protection,
     resets,
+    transitions,
+    temperature,
+    equalisation,
     stages,
     controller,
 )
@@ -80,6 +95,7 @@ class BoundController:
         """
         self._decide: Callable[..., tuple[State, Output]] = names["decide"]
         self._power_cycle: Callable[[State], State] = names["power_cycle"]
+        self._with_request: Callable[..., State] = names["with_request"]
         self.limits = names["limits_of"](as_read(settings))
         # The condition is looked up in the names, like all else.
         self.rule = evolve(names["rule"], condition=names[names["rule"].condition.__name__])
@@ -89,6 +105,10 @@ class BoundController:
         """Take one sample and say what follows from it."""
         self.state, output = self._decide(self.limits, self.rule, self.state, sample)
         return output
+
+    def request_equalisation(self) -> None:
+        """Somebody asks for an equalisation."""
+        self.state = self._with_request(self.limits, self.state)
 
     def power_cycle(self) -> None:
         """Lose power."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterable
 
-from ctrl.stages import Way
+from ctrl.transitions import Way
 from ctrl.vocabulary import Stage
 
 
@@ -26,9 +26,15 @@ _LATE = (
     "ENTRY.not-late RETURN.low-voltage PROTECT.cell-trips PROTECT.temperature-trips "
     "PROTECT.releases SOC.empty FULL.granted FULL.wait"
 )
-DWELLS = _ids(f"{_EARLY} {_LATE} TIME.gap-restarts-dwell TIME.backward-step")
-# Every threshold that moves with temperature.
-_LEVELS = "REQUEST ENTRY HOLD FULL RETURN FLOAT.stays"
+# The dwells of an equalisation, which end it.
+_ENDS_IT = "EQUALISE.heat EQUALISE.loss EQUALISE.whole"
+DWELLS = _ids(f"{_EARLY} {_LATE} {_ENDS_IT} TIME.gap-restarts-dwell TIME.backward-step")
+# Every voltage that moves with temperature.
+_LEVELS = "REQUEST COMPENSATE EQUALISE.asks ENTRY HOLD FULL RETURN FLOAT.stays"
+# One that starts and should not, or the reverse.
+_STARTS = "EQUALISE.starts EQUALISE.due EQUALISE.allowed EQUALISE.remembered"
+_HELD_BACK = "EQUALISE.starts EQUALISE.cool EQUALISE.current EQUALISE.retry"
+_ABANDONED = "EQUALISE.whole EQUALISE.retry EQUALISE.starts EQUALISE.remembered"
 # With an efficiency that is not 1, the count is judged by the second of these.
 _COUNT = "SOC.counts SOC.efficiency"
 # What is due from the end of the hold on is early or late with it.
@@ -43,11 +49,14 @@ _RELEASE = "PROTECT.releases PROTECT.release-held"
 _CELL = "PROTECT.cell-trips PROTECT.cell-held"
 _TEMPERATURE = "PROTECT.temperature-trips PROTECT.temperature-held"
 # A reading that is believed and should not be, or the reverse, can lead to any decision.
-_BELIEF = f"TIME.invalid-skipped PROTECT ENTRY HOLD FULL FLOAT RETURN SOC REQUEST {_LATE}"
+_BELIEF = (
+    "TIME.invalid-skipped PROTECT ENTRY HOLD FULL FLOAT RETURN SOC REQUEST EQUALISE COMPENSATE "
+    f"{_LATE}"
+)
 _BREAKS = (
     "TIME.gap-abandons-hold TIME.gap-restarts-dwell TIME.gap-adds-nothing TIME.backward-step "
     f"PROTECT.no-reading HOLD.full-length HOLD.sag-runs-on HOLD.sag-pauses HOLD.sag-restarts {_COUNT} "
-    f"FULL.denied {_LATE}"
+    f"FULL.denied EQUALISE.break EQUALISE.retry EQUALISE.whole {_LATE}"
 )
 
 OF_SETTING: dict[str, frozenset[str]] = {
@@ -70,6 +79,13 @@ OF_SETTING: dict[str, frozenset[str]] = {
     "return_dwell_s": _ids("RETURN.low-voltage RETURN.voltage-held"),
     "return_soc": _ids("RETURN.low-soc FLOAT.stays"),
     "charge_current_a": _ids("REQUEST.current"),
+    "equalisation_v": _ids("EQUALISE.allowed EQUALISE.asks EQUALISE.starts REQUEST.never-above"),
+    "equalisation_s": _ids("EQUALISE.time EQUALISE.whole"),
+    "equalisation_every_s": _ids("EQUALISE.due EQUALISE.starts"),
+    "equalisation_max_c": _ids("EQUALISE.cool EQUALISE.heat EQUALISE.whole EQUALISE.starts"),
+    "equalisation_loss_s": _ids("EQUALISE.loss EQUALISE.whole"),
+    # One that is still asked for after its wait is overdue by a request.
+    "equalisation_retry_s": _ids("EQUALISE.retry EQUALISE.starts EQUALISE.remembered"),
     "charge_efficiency": _ids(_COUNT),
     "soc_ceiling": _ids(f"SOC.ceiling {_COUNT}"),
     "empty_v": _ids(_EMPTY),
@@ -79,13 +95,18 @@ OF_SETTING: dict[str, frozenset[str]] = {
     "charge_min_c": _ids(f"{_TEMPERATURE} {_RELEASE}"),
     "charge_max_c": _ids(f"{_TEMPERATURE} {_RELEASE}"),
     "temp_band_c": _ids(_RELEASE),
-    "trip_dwell_s": _ids(f"{_CELL} {_TEMPERATURE} {_AT_ONCE}"),
+    "trip_dwell_s": _ids(f"{_CELL} {_TEMPERATURE} {_AT_ONCE} EQUALISE.heat EQUALISE.whole"),
     "release_dwell_s": _ids(_RELEASE),
     "max_gap_s": _ids(_BREAKS),
     "plausible_v": _ids(_BELIEF),
     "plausible_i": _ids(_BELIEF),
     "compensation_v_per_c": _ids(_LEVELS),
     "reference_c": _ids(_LEVELS),
+    "compensation_min_c": _ids(_LEVELS),
+    "compensation_max_c": _ids(_LEVELS),
+    "sensor_lost_s": _ids(_LEVELS),
+    "sensor_frozen_s": _ids(_LEVELS),
+    "sensor_jump_c": _ids(_LEVELS),
 }
 
 # The names of `Limits` that are not those of a setting.
@@ -100,6 +121,7 @@ SETTING_OF_LIMIT = {
     "asked_in_charge": "absorption_v",
     "asked_in_float": "float_v",
     "asked_while_inhibited": "float_v",
+    "asked_in_equalisation": "equalisation_v",
 }
 
 OF_WAY: dict[Way, frozenset[str]] = {
@@ -117,6 +139,12 @@ OF_WAY: dict[Way, frozenset[str]] = {
     Way.SOC_LOW: _ids("RETURN.low-soc"),
     Way.FLOAT_OVER: _ids("FLOAT.timer-ends FLOAT.timer-full-length"),
     Way.ALL_CLEAR: _ids(_RELEASE),
+    Way.EQUALISE_BY_REQUEST: _ids(f"{_STARTS} {_HELD_BACK}"),
+    Way.EQUALISE_BY_SCHEDULE: _ids(f"{_STARTS} {_HELD_BACK}"),
+    Way.EQUALISED: _ids("EQUALISE.time EQUALISE.whole EQUALISE.due EQUALISE.starts"),
+    Way.EQUALISING_BROKEN: _ids(f"EQUALISE.break {_ABANDONED}"),
+    Way.EQUALISING_TOO_WARM: _ids(f"EQUALISE.heat {_ABANDONED}"),
+    Way.EQUALISING_WITHOUT_CURRENT: _ids(f"EQUALISE.loss {_ABANDONED}"),
 }
 
 # What a stage that is left without a reason breaks, and one that is entered without.
@@ -124,12 +152,14 @@ LEAVING: dict[Stage, frozenset[str]] = {
     Stage.BULK: _ids("ENTRY.from-bulk-only ENTRY.held-long-enough"),
     Stage.ABSORPTION: _ids("HOLD FULL"),
     Stage.FLOAT: _ids("FLOAT RETURN"),
+    Stage.EQUALISATION: _ids("EQUALISE.after EQUALISE.whole EQUALISE.no-reset"),
     Stage.INHIBITED: _ids("PROTECT.to-bulk PROTECT.release-held"),
 }
 ENTERING: dict[Stage, frozenset[str]] = {
     Stage.BULK: frozenset(),
     Stage.ABSORPTION: _ids("ENTRY.from-bulk-only ENTRY.held-long-enough"),
     Stage.FLOAT: _ids("ENTRY.from-bulk-only"),
+    Stage.EQUALISATION: _ids(f"EQUALISE.from-float EQUALISE.allowed EQUALISE.due {_HELD_BACK}"),
     Stage.INHIBITED: _ids(_STOPPED),
 }
 
@@ -143,7 +173,17 @@ OF_FUNCTION: dict[str, frozenset[str]] = {
     "watched": _ids(f"PROTECT {_EMPTY} {_AT_ONCE} TIME.gap-restarts-dwell TIME.backward-step"),
     "all_clear": _ids(_RELEASE),
     "let_go": _ids("PROTECT"),
+    "sensed": _ids(_LEVELS),
     "shifted": _ids(_LEVELS),
+    "cool": _ids("EQUALISE.cool EQUALISE.heat EQUALISE.whole EQUALISE.starts"),
+    "may_start": _ids(_HELD_BACK),
+    "warm_since": _ids("EQUALISE.heat EQUALISE.whole"),
+    "without_current_since": _ids("EQUALISE.loss EQUALISE.whole"),
+    "counting": _ids(f"{_STARTS} EQUALISE.retry"),
+    "put_off": _ids(f"{_STARTS} EQUALISE.retry"),
+    # All that a schedule does is lost where it is not kept.
+    "kept_up": _ids(f"{_STARTS} {_HELD_BACK} {_LEVELS}"),
+    "with_request": _ids(f"{_STARTS} EQUALISE.retry"),
     "high_and_calm": _ids("FULL HOLD.ends"),
     "entered": frozenset(),
     "dwelling": DWELLS,
@@ -151,6 +191,8 @@ OF_FUNCTION: dict[str, frozenset[str]] = {
     "hold_timer": _ids(_HOLD),
     "absorption": _ids("HOLD FULL"),
     "floating": _ids("FLOAT RETURN TIME.backward-step"),
+    "due": _ids(f"{_STARTS} {_HELD_BACK}"),
+    "equalising": _ids(f"{_ENDS_IT} EQUALISE.time"),
     "unreadable": _ids("PROTECT TIME.invalid-skipped"),
     "request": _ids("REQUEST"),
     "decide": frozenset(),
@@ -165,6 +207,8 @@ RELATED: dict[str, frozenset[str]] = {
     "RETURN": _ids("RETURN FLOAT.stays"),
     "SOC": _ids("SOC POWER.keeps-soc"),
     "REQUEST": _ids(_LEVELS),
+    "EQUALISE": _ids("EQUALISE"),
+    "COMPENSATE": _ids(_LEVELS),
     "PROTECT": _ids(f"PROTECT {_AT_ONCE}"),
     "TIME": _ids("TIME"),
     "POWER": _ids("POWER"),
@@ -183,11 +227,15 @@ OF_NAME: dict[str, frozenset[str]] = {
     "emptied": _ids(_EMPTY),
     "soc": _ids("SOC FULL.sets-one"),
     "shift_v": _ids(_LEVELS),
+    "sensor": _ids(_LEVELS),
+    "upkeep": _ids(f"{_STARTS} {_HELD_BACK}"),
+    "equalises": _ids(f"{_STARTS} {_HELD_BACK}"),
     "isfinite": _ids(_BELIEF),
     "INHIBITED": _ids("PROTECT REQUEST"),
     "BULK": _ids("ENTRY"),
     "ABSORPTION": _ids("HOLD FULL TIME.gap-abandons-hold TIME.backward-step"),
     "FLOAT": _ids("FLOAT RETURN REQUEST"),
+    "EQUALISATION": _ids("EQUALISE REQUEST"),
     "CELL_VOLTAGE": _ids(_CELL),
     "TEMPERATURE": _ids(_TEMPERATURE),
     "NO_READING": _ids("PROTECT.no-reading"),
@@ -195,7 +243,7 @@ OF_NAME: dict[str, frozenset[str]] = {
 
 
 # Every change of stage goes this way.
-_CHANGES = _ids("ENTRY HOLD FULL FLOAT RETURN PROTECT")
+_CHANGES = _ids("ENTRY HOLD FULL FLOAT RETURN PROTECT EQUALISE")
 # Places in which no name says what they are about: how the source begins there.
 OF_PLACE: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("entered", "stage is ", _CHANGES),
@@ -205,6 +253,7 @@ OF_PLACE: tuple[tuple[str, str, frozenset[str]], ...] = (
     ("decide", "news = numbered(happened | HAPPENED[way]", _ids("FULL SOC.no-jump")),
     ("decide", "watch = shifted(", _ids(_LEVELS)),
     ("decide", "charge = dwelling(charge, since_s)", _ids(_RELEASE)),
+    ("decide", "stage is not BULK and", _ids("REQUEST EQUALISE.asks TIME.invalid-skipped")),
 )
 
 

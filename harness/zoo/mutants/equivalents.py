@@ -75,6 +75,7 @@ LISTED: dict[str, Reason] = {
         "with no charge_max_c every reading is at or below the limit, and one that is missing has failed"
         " the limit of the cold already"
     ),
+    "boundary-shifted-shift-v-gt-0-0": Reason("a shift of 0 is 0 on both ways"),
     "part-absorption-and-proved": Reason(
         "while nothing is proved the dwell has begun at no time, so it is never over"
     ),
@@ -83,10 +84,12 @@ LISTED: dict[str, Reason] = {
     "part-unreadable-or-isfinite-state-t": Reason(
         "once there was a valid sample, the stamp of the first one is not read any more"
     ),
-    "part-decide-and-compensation-v-per-c-ne-0-0": Reason(
-        "without compensation the shift that is worked out is 0"
-    ),
     "part-decide-or-joined": Reason("a stamp that joins on to a finite one is finite"),
+    "part-decide-and-equalises": Reason(
+        "without equalisation_v no request is remembered and no schedule begins, so none is ever due"
+    ),
+    "part-decide-and-stage-is-not-bulk": Reason(_SHORTCUT),
+    "part-decide-and-stage-is-not-absorption": Reason(_SHORTCUT),
     "boundary-decide-temp-c-lt-charge-min-c": Reason(_SHORTCUT),
     "boundary-decide-temp-c-gt-charge-max-c": Reason(_SHORTCUT),
     "boundary-decide-temp-max-c-gt-charge-max-c": Reason(_SHORTCUT),
@@ -113,6 +116,17 @@ LISTED: dict[str, Reason] = {
     ),
     "reset-floating-counted-s-kept": Reason(_NOT_RUNNING),
     "reset-floating-expired-s-kept": Reason(_NOT_RUNNING),
+    "reset-expired-s-kept-into-equalisation": Reason(_NOT_RUNNING),
+    "reset-equalising-counted-s-kept": Reason(_NOT_RUNNING),
+    "reset-counting-not-before-s-lost": Reason(
+        "the schedule begins at the first valid sample, before which none can have been abandoned"
+    ),
+    "reset-with-request-from-s-lost": Reason(
+        "one that is asked for is due until it is completed, and the schedule begins anew then"
+    ),
+    "reset-decide-not-before-s-kept": Reason(
+        "it started when the wait of the one before was over, and no clock was set back since"
+    ),
     "swap-return-soc-none-for-zero": Reason("no count is below 0"),
     "drop-absorption-happened-happened-hold-over": Reason(_UNSAID),
     "drop-unreadable-news-numbered-happened-trip-no-reading-cause-etc": Reason(_UNSAID),

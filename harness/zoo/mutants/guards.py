@@ -28,7 +28,16 @@ WHERE = {
     "watched": "in protection and the empty rule",
     "all_clear": "in the release of protection",
     "let_go": "when protection lets go",
+    "sensed": "in what is remembered of the temperature",
     "shifted": "in the shift with temperature",
+    "cool": "in the temperature bound of equalisation",
+    "may_start": "in what holds an equalisation back",
+    "warm_since": "in the heat that ends an equalisation",
+    "without_current_since": "in the loss of current that ends an equalisation",
+    "counting": "in the schedule of equalisation",
+    "put_off": "when an equalisation is abandoned",
+    "kept_up": "where the schedule of equalisation is kept",
+    "with_request": "when an equalisation is asked for",
     "high_and_calm": "in the proof that the pack is full",
     "entered": "when a stage is entered",
     "dwelling": "where a dwell is kept",
@@ -36,6 +45,8 @@ WHERE = {
     "hold_timer": "in the hold timer",
     "absorption": "in absorption",
     "floating": "in float",
+    "due": "where an equalisation is due",
+    "equalising": "in equalisation",
     "unreadable": "at a reading that cannot be believed",
     "request": "in what the charger is asked for",
     "decide": "in the order of one sample",
@@ -107,7 +118,16 @@ def _boundary(function: str, node: ast.Compare) -> Iterator[Mutant]:
 
 def _parts(function: str, node: ast.BoolOp) -> Iterator[Mutant]:
     joint = "and" if isinstance(node.op, ast.And) else "or"
+    in_guards = [
+        text_of(part)
+        for each in nodes(function)
+        if isinstance(each, ast.BoolOp) and type(each.op) is type(node.op)
+        for part in each.values
+    ]
     for k, part in enumerate(node.values):
+        # Where one condition is part of two guards, what stands beside it tells them apart.
+        twice = in_guards.count(text_of(part)) > 1
+        beside = f" beside {text_of(node.values[k - 1])}" if twice else ""
 
         def new(place: ast.AST, k: int = k) -> ast.AST:
             assert isinstance(place, ast.BoolOp)
@@ -119,8 +139,8 @@ def _parts(function: str, node: ast.BoolOp) -> Iterator[Mutant]:
             function,
             part,
             changed(function, node, new),
-            name=f"{joint}-{slug(text_of(part))}",
-            title=f"`{joint} {shown(text_of(part))}` is left out of a guard",
+            name=f"{joint}-{slug(text_of(part) + beside)}",
+            title=f"`{joint} {shown(text_of(part))}` is left out of a guard{shown(beside)}",
         )
 
 

@@ -27,6 +27,7 @@ _CELL_V = ((0.002, "2 mV"), (0.02, "20 mV"))
 _SECONDS = ((2.5, "2.5 s"), (10.0, "10 s"))
 _AMPERES = ((0.5, "0.5 A"), (10.0, "10 A"))
 _DEGREES = ((0.2, "0.2 degrees C"), (2.0, "2 degrees C"))
+_FELT = ((0.5, "0.5 degrees C"), (5.0, "5 degrees C"))
 _COUNT = ((0.001, "0.001"), (0.02, "0.02"))
 SHIFTS: dict[str, tuple[tuple[float, str], ...]] = {
     "absorption_v": _PACK_V,
@@ -55,7 +56,18 @@ SHIFTS: dict[str, tuple[tuple[float, str], ...]] = {
     "trip_dwell_s": _SECONDS,
     "release_dwell_s": _SECONDS,
     "max_gap_s": _SECONDS,
-    "reference_c": ((0.5, "0.5 degrees C"), (5.0, "5 degrees C")),
+    "reference_c": _FELT,
+    "compensation_min_c": _FELT,
+    "compensation_max_c": _FELT,
+    "sensor_lost_s": _SECONDS,
+    "sensor_frozen_s": _SECONDS,
+    "sensor_jump_c": ((0.5, "0.5 K"), (5.0, "5 K")),
+    "equalisation_v": _PACK_V,
+    "equalisation_s": _SECONDS,
+    "equalisation_every_s": _SECONDS,
+    "equalisation_max_c": _DEGREES,
+    "equalisation_loss_s": _SECONDS,
+    "equalisation_retry_s": _SECONDS,
 }
 SHARES: dict[str, tuple[float, float]] = {
     "capacity_ah": (0.01, 0.1),
@@ -77,6 +89,12 @@ DURATIONS = (
     "empty_dwell_s",
     "trip_dwell_s",
     "release_dwell_s",
+    "sensor_lost_s",
+    "sensor_frozen_s",
+    "equalisation_s",
+    "equalisation_every_s",
+    "equalisation_loss_s",
+    "equalisation_retry_s",
 )
 # The end of the hold and that of the wait after it may each be off by one.
 SAMPLES = 3
@@ -117,6 +135,30 @@ SWAPS: tuple[tuple[str, str], ...] = (
     ("soc_ceiling", "return_soc"),
     ("taper_a", "charge_current_a"),
     ("charge_current_a", "taper_a"),
+    ("absorption_v", "equalisation_v"),
+    ("float_v", "equalisation_v"),
+    ("equalisation_v", "absorption_v"),
+    ("equalisation_v", "float_v"),
+    ("hold_s", "equalisation_s"),
+    ("equalisation_s", "hold_s"),
+    ("equalisation_s", "equalisation_retry_s"),
+    ("equalisation_every_s", "equalisation_retry_s"),
+    ("equalisation_every_s", "equalisation_s"),
+    ("equalisation_retry_s", "equalisation_s"),
+    ("equalisation_retry_s", "equalisation_every_s"),
+    ("equalisation_loss_s", "trip_dwell_s"),
+    ("equalisation_loss_s", "return_dwell_s"),
+    ("trip_dwell_s", "equalisation_loss_s"),
+    ("equalisation_max_c", "charge_max_c"),
+    ("charge_max_c", "equalisation_max_c"),
+    ("compensation_min_c", "charge_min_c"),
+    ("compensation_min_c", "compensation_max_c"),
+    ("compensation_max_c", "charge_max_c"),
+    ("compensation_max_c", "compensation_min_c"),
+    ("compensation_max_c", "equalisation_max_c"),
+    ("sensor_lost_s", "sensor_frozen_s"),
+    ("sensor_frozen_s", "sensor_lost_s"),
+    ("sensor_lost_s", "max_gap_s"),
 )
 
 
@@ -141,7 +183,13 @@ def _dashed(setting: str) -> str:
 
 
 def _spelled(amount: str) -> str:
-    return amount.replace(" degrees C", "c").replace(" ", "").replace(".", "-").lower()
+    return (
+        amount.replace(" degrees C", "c")
+        .replace(" K", "c")
+        .replace(" ", "")
+        .replace(".", "-")
+        .lower()
+    )
 
 
 def _mutant(setting: str, name: str, title: str, edit: Edit) -> Mutant:

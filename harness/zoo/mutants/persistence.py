@@ -9,8 +9,8 @@ from typing import Any
 from attrs import evolve, fields
 
 from ctrl.limits import STEP_BACK_S, Limits
-from ctrl.stages import Way
-from ctrl.state import AT_POWER_UP, QUIET, Charge, Output, Sample, State
+from ctrl.state import AT_POWER_UP, QUIET, Charge, Output, Sample, State, Upkeep, Watch
+from ctrl.transitions import Way
 from ctrl.vocabulary import Stage
 from harness.zoo.mutants.breaks import ENTERING, OF_SETTING, OF_WAY
 from harness.zoo.mutants.mutant import Change, Mutant, Names
@@ -18,6 +18,7 @@ from harness.zoo.mutants.operators import PERSISTENCE
 from harness.zoo.mutants.timers import OF_RUNNING, RUNNING
 
 _CHARGE = tuple(each.name for each in fields(Charge))
+_UPKEEP = tuple(each.name for each in fields(Upkeep))
 POWER = frozenset({"POWER.forgets", "POWER.starts-in-bulk"})
 _SKIPPED = "TIME.invalid-skipped"
 _HOLD = OF_SETTING["hold_s"]
@@ -30,15 +31,24 @@ def _with(state: State, part: str, value: Any) -> State:
     """A state with one of its running parts changed."""
     if part in _CHARGE:
         return evolve(state, charge=evolve(state.charge, **{part: value}))
+    if part in _UPKEEP:
+        upkeep = evolve(state.watch.upkeep, **{part: value})
+        return evolve(state, watch=evolve(state.watch, upkeep=upkeep))
     return evolve(state, watch=evolve(state.watch, **{part: value, "quiet": False}))
 
 
 def _of(state: State, part: str) -> Any:
-    return getattr(state.charge if part in _CHARGE else state.watch, part)
+    return _part(state.charge, state.watch, part)
 
 
 def _idle(part: str) -> Any:
-    return getattr(AT_POWER_UP if part in _CHARGE else QUIET, part)
+    return _part(AT_POWER_UP, QUIET, part)
+
+
+def _part(charge: Charge, watch: Watch, part: str) -> Any:
+    if part in _CHARGE:
+        return getattr(charge, part)
+    return getattr(watch.upkeep if part in _UPKEEP else watch, part)
 
 
 def _kept_over_power(part: str) -> Change:
@@ -178,13 +188,17 @@ _KEPT_OVER_POWER = (
     "emptied",
     "first_t",
     "shift_v",
+    "sensor",
     "dwell_since_s",
+    *_UPKEEP,
 )
 _OF_POWER: dict[str, frozenset[str]] = {
     "tripped": ENTERING[Stage.INHIBITED],
     "emptied": frozenset({"SOC.empty"}),
     "first_t": frozenset({"PROTECT.no-reading"}),
     "shift_v": frozenset({"REQUEST"}),
+    "sensor": OF_RUNNING["sensor"],
+    **{part: OF_RUNNING[part] for part in _UPKEEP},
 }
 # Moment, slug, how it is said, what it breaks by itself, and what is forgotten then.
 _MOMENTS: tuple[tuple[Moment, str, str, frozenset[str], tuple[str, ...]], ...] = (
@@ -193,14 +207,14 @@ _MOMENTS: tuple[tuple[Moment, str, str, frozenset[str], tuple[str, ...]], ...] =
         "gap",
         "a gap",
         frozenset(),
-        ("tripped", "emptied", "shift_v"),
+        ("tripped", "emptied", "sensor", *_UPKEEP),
     ),
     (
         _back,
         "step-back",
         "a stamp that steps back",
         frozenset(),
-        ("tripped", "emptied", "shift_v"),
+        ("tripped", "emptied", "sensor", *_UPKEEP),
     ),
     (
         _invalid,
@@ -217,6 +231,8 @@ _MOMENTS: tuple[tuple[Moment, str, str, frozenset[str], tuple[str, ...]], ...] =
             "emptied",
             "first_t",
             "shift_v",
+            "sensor",
+            *_UPKEEP,
         ),
     ),
     (
@@ -224,14 +240,17 @@ _MOMENTS: tuple[tuple[Moment, str, str, frozenset[str], tuple[str, ...]], ...] =
         "change-of-stage",
         "a change of stage",
         frozenset(),
-        ("cell_since_s", "temperature_since_s", "tripped", "empty_since_s", "emptied", "shift_v"),
+        (
+            *("cell_since_s", "temperature_since_s", "tripped", "empty_since_s", "emptied"),
+            *("sensor", *_UPKEEP),
+        ),
     ),
     (
         _unread("temp_c"),
         "missing-temperature",
         "a missing temperature",
         frozenset(),
-        ("tripped", "shift_v"),
+        ("tripped", "sensor", *_UPKEEP),
     ),
     (_unread("cell_max_v"), "missing-cell", "a missing cell voltage", frozenset(), ("tripped",)),
 )
@@ -290,7 +309,7 @@ def mutants() -> Iterator[Mutant]:
             _invalid,
             "bad-reading",
             "a reading that cannot be believed",
-            {_SKIPPED, "FLOAT", *OF_SETTING["hold_s"]},
+            {_SKIPPED, "FLOAT", *OF_SETTING["hold_s"], *OF_SETTING["equalisation_s"]},
         ),
     ):
         yield _mutant(
@@ -307,10 +326,11 @@ def mutants() -> Iterator[Mutant]:
         frozenset({_SKIPPED, "SOC", *OF_WAY[Way.TRIP_NO_READING], *OF_SETTING["max_gap_s"]}),
         _last_lost,
     )
-    for reading, subject, setting in (
-        ("cell_max_v", "cell voltage", "cell_limit_v"),
-        ("temp_c", "temperature", "charge_min_c"),
-        ("temp_max_c", "highest temperature", "charge_max_c"),
+    blind = OF_SETTING["equalisation_max_c"]
+    for reading, subject, setting, also in (
+        ("cell_max_v", "cell voltage", "cell_limit_v", frozenset[str]()),
+        ("temp_c", "temperature", "charge_min_c", blind | OF_SETTING["sensor_lost_s"]),
+        ("temp_max_c", "highest temperature", "charge_max_c", blind),
     ):
         yield _mutant(
             f"{_dashed(reading)}-held-where-missing",
@@ -318,6 +338,7 @@ def mutants() -> Iterator[Mutant]:
             reading,
             OF_SETTING[setting]
             | OF_SETTING[setting.replace("limit", "release")]
+            | also
             | ENTERING[Stage.INHIBITED],
             _last_reading(reading),
         )

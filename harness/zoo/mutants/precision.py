@@ -26,14 +26,20 @@ _VOLTAGE = (
     | OF_SETTING["empty_v"]
     | OF_SETTING["plausible_v"]
 )
-_CURRENT = OF_FUNCTION["counted"] | OF_SETTING["taper_a"] | OF_SETTING["plausible_i"]
+_CURRENT = (
+    OF_FUNCTION["counted"]
+    | OF_SETTING["taper_a"]
+    | OF_SETTING["plausible_i"]
+    | OF_FUNCTION["without_current_since"]
+    | {"EQUALISE.current", "EQUALISE.starts"}
+)
 _CELL = OF_SETTING["cell_limit_v"] | OF_SETTING["cell_release_v"]
-_TEMPERATURE = OF_SETTING["charge_min_c"] | OF_SETTING["reference_c"]
+_TEMPERATURE = OF_SETTING["charge_min_c"] | OF_SETTING["reference_c"] | OF_FUNCTION["cool"]
 _TIME = (
     OF_NAME["joined"]
     | OF_FUNCTION["counted"]
     | OF_FUNCTION["since"]
-    | {"HOLD", "FULL", "FLOAT", "TIME"}
+    | {"HOLD", "FULL", "FLOAT", "TIME", "EQUALISE"}
 )
 
 
@@ -237,7 +243,7 @@ _ROWS: tuple[tuple[str, str, str, frozenset[str], Change], ...] = (
         "hottest-whole-down",
         "reads the hottest sensor in whole degrees, rounded down",
         "temp_max_c",
-        OF_SETTING["charge_max_c"],
+        OF_SETTING["charge_max_c"] | OF_FUNCTION["cool"],
         _read("temp_max_c", down(1.0)),
     ),
     (

@@ -12,6 +12,8 @@ from harness.zoo.mutants.syntax import tree_of
 # `limits_of` takes the slack off every limit of this ending, or adds it.
 _TIMES = "_s"
 _STEP_BACK = "STEP_BACK_S"
+# The end of a wait, which is a stamp and such a limit.
+_WAIT_OVER = ("upkeep", "not_before_s")
 
 
 def _plain(code: CodeType) -> tuple[object, ...]:
@@ -70,12 +72,10 @@ def differs_by_slack_only(mutant: Mutant) -> bool:
 
 
 def _time(value: ast.expr) -> bool:
-    """A limit that is a time, from which the slack has been taken."""
+    """A time from which the slack has been taken."""
     if isinstance(value, ast.Name):
         return value.id == _STEP_BACK
-    return (
-        isinstance(value, ast.Attribute)
-        and isinstance(value.value, ast.Name)
-        and value.value.id == "limits"
-        and value.attr.endswith(_TIMES)
-    )
+    if not (isinstance(value, ast.Attribute) and isinstance(value.value, ast.Name)):
+        return False
+    of, name = value.value.id, value.attr
+    return (of, name) == _WAIT_OVER or (of == "limits" and name.endswith(_TIMES))

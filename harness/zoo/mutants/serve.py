@@ -39,3 +39,9 @@ class MutantProgram(Program):
         assert self._mutant is not None
         self._mutant.power_cycle()
         return {"ok": True}
+
+    def equalise(self, message: Message) -> Message:  # noqa: ARG002  one signature for all
+        """Take a request for an equalisation."""
+        assert self._mutant is not None
+        self._mutant.request_equalisation()
+        return {"ok": True}

@@ -144,10 +144,12 @@ def guards(function: str) -> Iterator[tuple[ast.expr, str]]:
     Returns:
         The test, and what it decides about where the test alone does not say it.
     """
+    tests = [text_of(node.test) for node in nodes(function) if isinstance(node, ast.If | ast.IfExp)]
     for node in nodes(function):
         if isinstance(node, ast.If | ast.IfExp):
             plain = isinstance(node.test, ast.Name | ast.Call)
-            yield node.test, _decided(node) if plain else ""
+            again = tests.count(text_of(node.test)) > 1
+            yield node.test, _decided(node) if plain or again else ""
         elif isinstance(node, ast.Assign | ast.Return) and isinstance(
             node.value, ast.Compare | ast.BoolOp
         ):
@@ -158,7 +160,7 @@ def _decided(node: ast.If | ast.IfExp) -> str:
     if isinstance(node, ast.IfExp):
         return text_of(node.body)
     first = node.body[0]
-    return text_of(first.targets[0] if isinstance(first, ast.Assign) else first)
+    return text_of(first.targets[0] if isinstance(first, ast.Assign) else first).split("\n")[0]
 
 
 def find(function: str, kind: type[Found], text: str) -> Found:

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from attrs import evolve, fields
 
 from ctrl.limits import Limits
-from ctrl.stages import Way
-from ctrl.state import Charge, Watch
+from ctrl.state import Charge, Sensor, Upkeep, Watch
+from ctrl.transitions import Way
 from ctrl.vocabulary import Stage
 from harness.zoo.mutants.breaks import (
     DWELLS,
@@ -47,13 +47,22 @@ RUNNING: dict[str, tuple[str, str]] = {
     "quiet": ("True", "that nothing of protection runs"),
     "first_t": ("NEVER", "the stamp of the first sample"),
     "shift_v": ("0.0", "the shift with temperature"),
+    "sensor": ("NO_SENSOR", "what is known of the temperature"),
+    "upkeep": ("NOTHING_DUE", "when the next equalisation is due"),
+    "temp_c": ("nan", "the temperature that was believed last"),
+    "read_s": ("NEVER", "when the temperature was read last"),
+    "changed_s": ("NEVER", "when the temperature changed last"),
+    "from_s": ("nan", "the start of the schedule of equalisation"),
+    "requested": ("False", "that an equalisation was asked for"),
+    "not_before_s": ("-inf", "the wait after an equalisation that was abandoned"),
 }
 OF_RUNNING: dict[str, frozenset[str]] = {
     "dwell_since_s": DWELLS,
     "timer_from_s": OF_SETTING["hold_s"]
+    | OF_SETTING["equalisation_s"]
     | {"FLOAT", "TIME.backward-step", "TIME.float-timer-runs-on"},
     "counted_s": OF_SETTING["hold_s"],
-    "expired_s": OF_WAY[Way.WAITED_TOO_LONG],
+    "expired_s": OF_WAY[Way.WAITED_TOO_LONG] | OF_FUNCTION["warm_since"],
     "cell_since_s": OF_WAY[Way.TRIP_CELL],
     "temperature_since_s": OF_WAY[Way.TRIP_TEMPERATURE],
     "tripped": frozenset({"PROTECT"}),
@@ -62,6 +71,11 @@ OF_RUNNING: dict[str, frozenset[str]] = {
     "quiet": frozenset({"PROTECT", "SOC.empty"}),
     "first_t": OF_WAY[Way.TRIP_NO_READING],
     "shift_v": OF_SETTING["reference_c"],
+    **dict.fromkeys(("sensor", "temp_c", "read_s", "changed_s"), OF_FUNCTION["sensed"]),
+    "upkeep": OF_FUNCTION["counting"],
+    "from_s": OF_SETTING["equalisation_every_s"],
+    "requested": frozenset({"EQUALISE.remembered", "EQUALISE.starts", "EQUALISE.due"}),
+    "not_before_s": OF_SETTING["equalisation_retry_s"],
 }
 # Which parts a rule of the stage reads after it has been entered.
 READ_IN: tuple[tuple[Stage, str], ...] = (
@@ -71,13 +85,24 @@ READ_IN: tuple[tuple[Stage, str], ...] = (
     (Stage.ABSORPTION, "counted_s"),
     (Stage.FLOAT, "dwell_since_s"),
     (Stage.FLOAT, "timer_from_s"),
+    (Stage.EQUALISATION, "dwell_since_s"),
+    (Stage.EQUALISATION, "timer_from_s"),
+    (Stage.EQUALISATION, "expired_s"),
     (Stage.INHIBITED, "dwell_since_s"),
 )
-_PARTS = {cls.__name__: tuple(each.name for each in fields(cls)) for cls in (Charge, Watch)}
+_PARTS = {
+    cls.__name__: tuple(each.name for each in fields(cls))
+    for cls in (Charge, Watch, Sensor, Upkeep)
+}
+# What the state before is called where it is no argument of the name of its class.
+_BEFORE = {("decide", "Upkeep"): "watch.upkeep", ("sensed", "Sensor"): "before"}
+# The names under which its parts are carried over there.
+_CARRIED = {"known_c": "temp_c", "read_s": "read_s", "changed_s": "changed_s"}
 OF_STAGE = {
     Stage.BULK: OF_FUNCTION["bulk"],
     Stage.ABSORPTION: OF_FUNCTION["absorption"],
     Stage.FLOAT: OF_FUNCTION["floating"],
+    Stage.EQUALISATION: OF_FUNCTION["equalising"],
     Stage.INHIBITED: OF_FUNCTION["all_clear"],
 }
 
@@ -159,14 +184,16 @@ def _constructed() -> Iterator[Mutant]:
             if cls not in _PARTS:
                 continue
             assert isinstance(node, ast.Call)
-            old = cls.lower()
+            old = _BEFORE.get((function, cls), cls.lower())
             for part, value in zip(_PARTS[cls], node.args, strict=True):
                 if part not in RUNNING:
                     continue
                 idle, said = RUNNING[part]
                 text = _bare(value)
-                if text == f"{old}.{part}":
+                if text == f"{old}.{part}" or _CARRIED.get(text) == part:
                     by, how = idle, "is lost"
+                elif text == f"{old}.{part} + interval_s":
+                    by, how = f"{old}.{part}", "stays where it is when the clock is set back"
                 elif text in (idle, "t", "elapsed_s", "from_s") and _has(function, old):
                     by, how = f"{old}.{part}", "is kept as it was"
                 else:
@@ -175,14 +202,18 @@ def _constructed() -> Iterator[Mutant]:
 
 
 def _has(function: str, name: str) -> bool:
-    return name in {argument.arg for argument in tree_of(function).args.args}
+    first = name.partition(".")[0]
+    known = {argument.arg for argument in tree_of(function).args.args}
+    return first in known or (function, name) in {(k[0], v) for k, v in _BEFORE.items()}
 
 
 def _part(function: str, node: ast.Call, part: str, value: ast.expr, by: str, title: str) -> Mutant:
     tree = replaced(function, value, condition(by))
     kept = "kept" if by.endswith(part) else "lost"
+    # One function makes the same part in two ways: at first, and when the clock is set back.
+    back = "-when-set-back" if "interval_s" in text_of(node) else ""
     return Mutant(
-        name=f"reset-{function.replace('_', '-')}-{part.replace('_', '-')}-{kept}",
+        name=f"reset-{function.replace('_', '-')}-{part.replace('_', '-')}-{kept}{back}",
         operator=RESET,
         title=f"{WHERE[function]}, {title}",
         subject=function,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 
-from ctrl.stages import TRANSITIONS, Transition, Way
+from ctrl.transitions import TRANSITIONS, Transition, Way
 from ctrl.vocabulary import Stage
 from harness.zoo.mutants.breaks import ENTERING, LEAVING, OF_WAY
 from harness.zoo.mutants.mutant import Change, Mutant, Names
@@ -27,7 +27,14 @@ TAKEN_IN = {
     Way.VOLTAGE_LOW: "floating",
     Way.SOC_LOW: "floating",
     Way.FLOAT_OVER: "floating",
+    Way.EQUALISE_BY_REQUEST: "due",
+    Way.EQUALISE_BY_SCHEDULE: "due",
+    Way.EQUALISED: "equalising",
+    Way.EQUALISING_TOO_WARM: "equalising",
+    Way.EQUALISING_WITHOUT_CURRENT: "equalising",
 }
+# A break in time is asked before the rules of the stage.
+BREAKS = (Way.BREAK_IN_TIME, Way.EQUALISING_BROKEN)
 TRIPS_BY_READING = (Way.TRIP_CELL, Way.TRIP_TEMPERATURE)
 # A row that works in a stage that it does not belong to; without its dwell, which the stage there
 # has no room for.
@@ -51,6 +58,19 @@ ELSEWHERE: tuple[tuple[Way, Stage, str], ...] = (
     (Way.TRIP_TEMPERATURE, Stage.INHIBITED, "watch.tripped & TEMPERATURE"),
     (Way.HOLD_OVER, Stage.FLOAT, "t - charge.timer_from_s >= limits.hold_s"),
     (Way.ALL_CLEAR, Stage.ABSORPTION, "all_clear(limits, CELL_VOLTAGE, sample)"),
+    *(
+        (way, stage, f"equalises and due(limits, watch.upkeep, sample) == {way.name}")
+        for way in (Way.EQUALISE_BY_REQUEST, Way.EQUALISE_BY_SCHEDULE)
+        for stage in (Stage.BULK, Stage.ABSORPTION, Stage.INHIBITED)
+    ),
+    (Way.EQUALISING_TOO_WARM, Stage.ABSORPTION, "equalises and not cool(limits, sample)"),
+    (Way.EQUALISING_WITHOUT_CURRENT, Stage.ABSORPTION, "equalises and not i > 0.0"),
+    (Way.ENTRY_HELD, Stage.EQUALISATION, "level_v >= limits.entry_v"),
+    (Way.CONFIRMED, Stage.EQUALISATION, "proves(rule, limits, level_v, i)"),
+    (Way.VOLTAGE_LOW, Stage.EQUALISATION, "level_v < limits.return_v"),
+    (Way.SOC_LOW, Stage.EQUALISATION, "soc < limits.return_soc"),
+    (Way.FLOAT_OVER, Stage.EQUALISATION, "t - charge.timer_from_s >= limits.float_s"),
+    (Way.ALL_CLEAR, Stage.EQUALISATION, "all_clear(limits, CELL_VOLTAGE, sample)"),
 )
 
 
@@ -76,6 +96,7 @@ def _led_to(way: Way, stage: Stage) -> tuple[Change, ast.FunctionDef | None]:
         other = {
             Stage.BULK: Way.UNCONFIRMED_TO_BULK,
             Stage.FLOAT: Way.UNCONFIRMED_TO_FLOAT,
+            Stage.EQUALISATION: Way.EQUALISE_BY_REQUEST,
             Stage.INHIBITED: Way.TRIP_CELL,
         }[stage]
         place = find("absorption", ast.Assign, "happened = HAPPENED[HOLD_OVER]")
@@ -117,8 +138,8 @@ def _without(way: Way, stage: Stage) -> ast.FunctionDef:
     if way is Way.TRIP_NO_READING:
         test = find("unreadable", ast.If, "if silent:").test
         return replaced("unreadable", test, condition(f"silent and stage is not {stage.name}"))
-    if way is Way.BREAK_IN_TIME:
-        taken = find("decide", ast.Assign, "way = BREAK_IN_TIME")
+    if way in BREAKS:
+        taken = find("decide", ast.Assign, f"way = {way.name}")
         return replaced("decide", taken, ast.Pass())
     if way is Way.ALL_CLEAR:
         test = find("decide", ast.If, "if t - since_s >= limits.release_dwell_s").test
@@ -127,7 +148,8 @@ def _without(way: Way, stage: Stage) -> ast.FunctionDef:
         test = find("absorption", ast.If, "if elapsed_s >= limits.hold_s").test
         return replaced("absorption", test, ast.Constant(False))
     function = TAKEN_IN[way]
-    return replaced(function, find(function, ast.Return, f"return (charge, {way.name}"), ast.Pass())
+    said = way.name if function == "due" else f"(charge, {way.name}"
+    return replaced(function, find(function, ast.Return, f"return {said}"), ast.Pass())
 
 
 def _missing() -> Iterator[Mutant]:
