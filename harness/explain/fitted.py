@@ -10,6 +10,7 @@ import numpy as np
 from attrs import evolve, frozen
 
 from ctrl.bank import BankSettings
+from ctrl.settings import Settings
 from harness.explain.bank_day import BankDay
 from harness.explain.charge import ChargeDay
 from harness.explain.reason import Cause, Reason
@@ -17,7 +18,9 @@ from harness.explain.wiring import Apart
 from harness.world.bank import Branch, Recording, World
 from harness.world.cell import Cell, Pair
 from harness.world.charger import Charger
+from harness.world.curves import sulzer2019
 from harness.world.fast import simulate_many
+from harness.world.gassing import Gassing
 from harness.world.loads import Loads
 from harness.world.meter import Meter
 from harness.world.pack import Pack
@@ -27,6 +30,8 @@ from harness.world.wiring import Lead
 # Resistance of a cell of 100 Ah, ohm, and of the slow part of it: of the order that open data sets
 # of LFP cells give; the log says little of them, and the end of a charge depends little on them.
 SERIES_OHM, SLOW_OHM, SLOW_S = 0.0012, 0.0006, 30.0
+# No lead-acid cell is charged at so much, no lithium cell at so little, V.
+LEAD_ACID_BELOW_V = 2.9
 # The simulated charge lasts so long at most, h.
 MOST_H = 14.0
 DEFAULT_SOC = 0.5
@@ -79,14 +84,21 @@ def fitted(bank: BankDay, reason: Reason, shared_ohm: float = 0.0) -> World:
     )
 
 
-def _branch(pack: ChargeDay) -> Branch:
-    s = pack.settings
-    scale = 100.0 / s.capacity_ah
+def cell_for(settings: Settings) -> Cell:
+    """A cell of the chemistry that the settings are for, by the voltage at which they charge it."""
+    scale = 100.0 / settings.capacity_ah
     cell = Cell(
-        capacity_ah=s.capacity_ah,
+        capacity_ah=settings.capacity_ah,
         series_ohm=SERIES_OHM * scale,
         pairs=(Pair(ohm=SLOW_OHM * scale, tau_s=SLOW_S),),
     )
+    if settings.absorption_v < LEAD_ACID_BELOW_V * settings.cells:
+        return evolve(cell, curve=sulzer2019(), gassing=Gassing())
+    return cell
+
+
+def _branch(pack: ChargeDay) -> Branch:
+    s, cell = pack.settings, cell_for(pack.settings)
     found = pack.between
     known = found is not None and found.apart is Apart.YES
     ohm = max(found.wiring_ohm, 0.0) if known and found else 0.0

@@ -70,14 +70,14 @@ _AFTER_HOLD, _FIRST_TOUCH, _HOLD_ONLY, _TAPER, _VOLTAGE_AND_TAPER = (
 (
     _ENTRY_V, _HOLD_S, _SAG_V, _ON_SAG, _RETURN_V, _RETURN_SOC, _FLOAT_S, _LOW_V, _HIGH_V, _LOW_I,
     _HIGH_I, _EMPTY_V, _CELL_LIMIT_V, _MIN_C, _MAX_C, _MAX_GAP_S, _EFFICIENCY, _PER_COULOMB,
-    _CEILING, _COMPENSATION, _FULL_V, _TAPER_A, _ON_UNCONFIRMED, _WAIT_LIMIT_S,
+    _CEILING, _COMPENSATION, _FULL_V, _TAPER_A, _ON_UNCONFIRMED, _WAIT_LIMIT_S, _EQUALISATION_V,
 ) = (
     limits_entry(name)
     for name in (
         "entry_v", "hold_s", "sag_v", "on_sag", "return_v", "return_soc", "float_s", "low_v",
         "high_v", "low_i", "high_i", "empty_v", "cell_limit_v", "charge_min_c", "charge_max_c",
         "max_gap_s", "charge_efficiency", "soc_per_coulomb", "soc_ceiling", "compensation_v_per_c",
-        "full_v", "taper_a", "on_unconfirmed", "wait_limit_s",
+        "full_v", "taper_a", "on_unconfirmed", "wait_limit_s", "equalisation_v",
     )
 )  # fmt: skip
 
@@ -168,8 +168,10 @@ def watch_anew(limits: Floats, rule: Floats, memory: Floats, pack: Floats) -> No
             quiet = quiet and code < FIRST_OWN_CODE
     else:
         quiet = False
-    # With a voltage that shifts with temperature every sample is taken to the rules.
+    # With a voltage that shifts with temperature every sample is taken to the rules, and with a
+    # schedule too.
     quiet = quiet and memory[flat.QUIET] > 0.0 and limits[_COMPENSATION] == 0.0
+    quiet = quiet and limits[_EQUALISATION_V] == inf
     # Bounds that count themselves in become the next number beyond.
     pack[at.FROM_V] = max(from_v, limits[_LOW_V], np.nextafter(limits[_EMPTY_V], inf))
     pack[at.BELOW_V] = min(below_v, np.nextafter(limits[_HIGH_V], inf)) if quiet else -inf

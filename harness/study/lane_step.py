@@ -21,10 +21,13 @@ from harness.study.lane_settle import (
 from harness.study.lanes import Lanes, arm_state, cell_at, pack_at
 from harness.world import rows
 from harness.world.cell_step import (
+    LEAST_SOC,
+    MOST_SOC,
     CellNow,
     Lag,
     Tangent,
     Weights,
+    behind,
     cell_after,
     cell_ahead,
     hysteresis_after,
@@ -52,7 +55,7 @@ from harness.world.lane_numbers import (
 )
 from harness.world.network import ChargerLimits
 from harness.world.rows import Floats, Spec, State
-from harness.world.step import LEAST_SOC, MOST_PASSES, MOST_SOC, NEAR_SOC, advance, behind
+from harness.world.step import MOST_PASSES, NEAR_SOC, advance
 
 
 @part
@@ -309,6 +312,8 @@ def step_lanes(
         ends: room for three rows.
     """
     x, running, spare = lanes.rows[b], lanes.running[b], lanes.spare[b]
+    if spec.gas.shape[0] > 0:
+        return int(running)
     packs, each = fitted.cells.shape[0], fitted.cells.shape[1]
     going, jumping = in_lanes(x, running, limits)
     if jumping != 0:

@@ -64,6 +64,7 @@ class Lanes(NamedTuple):
         bank: the same memory, rows of the bank; shape (blocks, BANK_ROWS, LANES).
         packs: the same memory, rows of the packs; shape (blocks, packs, PACK_ROWS, LANES).
         cells: the same memory, rows of the cells; shape (blocks, packs, cells, CELL_ROWS, LANES).
+        gas: of `State.gas`, with the lane as its last axis and the block as its first.
         switches: `Switch` of each pack; shape (blocks, packs, LANES).
         running: bits of the lanes whose arms run; shape (blocks,).
         spare: bits of the lanes without an arm, which may be written over; shape (blocks,).
@@ -75,6 +76,7 @@ class Lanes(NamedTuple):
     bank: Floats
     packs: Floats
     cells: Floats
+    gas: Floats
     switches: Flags
     running: Flags
     spare: Flags
@@ -113,6 +115,7 @@ def lanes_of(state: State, arms: int) -> Lanes:
         bank,
         per_pack,
         cells,
+        np.repeat(np.repeat(state.gas[None, ..., None], blocks, axis=0), LANES, axis=-1),
         np.zeros((blocks, packs, LANES), np.int64),
         running,
         ~running & (1 << LANES) - 1,
@@ -135,4 +138,9 @@ def cell_at(packs: int, each: int, p: int, c: int) -> int:
 @part
 def arm_state(lanes: Lanes, b: int, a: int) -> State:
     """The state of the arm in lane `a` of block `b`; compiled."""
-    return State(lanes.cells[b, :, :, :, a], lanes.packs[b, :, :, a], lanes.bank[b, :, a])
+    return State(
+        lanes.cells[b, :, :, :, a],
+        lanes.packs[b, :, :, a],
+        lanes.bank[b, :, a],
+        lanes.gas[b, :, :, :, a],
+    )

@@ -109,11 +109,17 @@ def warm(rig: Rig, fitted: State, lanes: Lanes, air: int, step_s: float) -> None
     other = False
     for p in range(rig.factors.shape[1]):
         other |= rig.factors[air, p] != fitted.packs[p, rows.FACTOR]
+        if len(rig.gas_factors) > 0:
+            other |= rig.gas_factors[air, p] != fitted.packs[p, rows.GAS_FACTOR]
+            fitted.packs[p, rows.GAS_FACTOR] = rig.gas_factors[air, p]
     if other:
         for p in range(rig.factors.shape[1]):
             fitted.packs[p, rows.FACTOR] = rig.factors[air, p]
             for b in range(lanes.rows.shape[0]):
                 put(lanes.rows[b], pack_at(p) + rows.FACTOR, rig.factors[air, p])
+                if len(rig.gas_factors) > 0:
+                    put(lanes.rows[b], pack_at(p) + rows.GAS_FACTOR, rig.gas_factors[air, p])
+                    put(lanes.rows[b], pack_at(p) + rows.SEEN_FACTOR, nan)
         fit(rig.plant, fitted, step_s)
         for b in range(lanes.rows.shape[0]):
             put(lanes.rows[b], at.OTHER_OHM, 1.0)

@@ -131,6 +131,7 @@ def as_vector(
         settings=case.settings,
         soc=case.soc,
         power_cycles=(),
+        equalise_requests=(),
         cuts=(),
         expected=case.expected,
         trace=case.trace,

@@ -12,6 +12,8 @@ from harness.world.network import MOST_PACKS
 from harness.world.pack import Cells, Pack
 from harness.world.rows import Spec
 
+_NO_GAS = (0, 0, rows.SPEC_GAS_ROWS)
+
 
 def drawn_cells(packs: Sequence[Pack], resolved: bool) -> list[Cells]:
     """The cells of each pack, or the mean one that stands for them."""
@@ -49,9 +51,15 @@ def assembled(
             column="curve",
             hint="one curve for the whole bank",
         )
+    gassing = packs[0].cell.gassing is not None
+    if any((pack.cell.gassing is not None) != gassing for pack in packs):
+        raise InputError(
+            "packs of which only some gas", column="gassing", hint="gassing in all packs or in none"
+        )
     count = packs[0].count if resolved else 1
     cells = np.zeros((len(packs), count, rows.SPEC_CELL_ROWS))
     per_pack = np.zeros((len(packs), rows.SPEC_PACK_ROWS))
+    gas = np.zeros((len(packs), count, rows.SPEC_GAS_ROWS) if gassing else _NO_GAS)
     for p, (pack, (capacity_ah, _, factor)) in enumerate(
         zip(packs, drawn_cells(packs, resolved), strict=True)
     ):
@@ -67,6 +75,12 @@ def assembled(
         cells[p, :, rows.LEAK_PER_S] = one.leak_per_s
         cells[p, :, rows.HYSTERESIS_V] = one.hysteresis_v
         cells[p, :, rows.HYSTERESIS_RATE] = one.hysteresis_rate
+        if one.gassing is not None:
+            gas[p, :, rows.GAS_A] = 1e-5 * one.gassing.ma_per_100ah * capacity_ah
+            gas[p, :, rows.GAS_AT_V] = one.gassing.at_v
+            gas[p, :, rows.GAS_PER_V] = one.gassing.per_v
+            gas[p, :, rows.CHARGING_OHM] = one.gassing.charging_ohm_ah / capacity_ah * factor
+            gas[p, :, rows.CHARGING_END_SOC] = one.gassing.end_soc
         per_pack[p, rows.LEAD_OHM] = lead_ohm[p]
         per_pack[p, rows.OWN_A] = pack.own_consumption_a
         per_pack[p, rows.SERIES] = pack.count // count
@@ -81,4 +95,4 @@ def assembled(
     bank = np.zeros(rows.SPEC_BANK_ENTRIES)
     bank[rows.MAIN_OHM] = main_ohm
     bank[rows.BALANCING] = float(np.any(per_pack[:, rows.BALANCER] != rows.NO_BALANCER))
-    return Spec(cells, per_pack, bank, curve.table.ravel())
+    return Spec(cells, per_pack, bank, curve.table.ravel(), gas)

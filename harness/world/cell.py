@@ -17,6 +17,7 @@ from harness.errors import InputError
 from harness.world.checks import number_within, positive
 from harness.world.compiling import part
 from harness.world.curves import Curve, naumann2018
+from harness.world.gassing import Gassing
 from harness.world.warmth import factor_at
 
 HOURS_PER_MONTH = 730.5
@@ -72,6 +73,8 @@ class Cell:
         hysteresis_rate: how fast the voltage goes from one to the other: e-folds per unit of SoC.
         factor_at_10_c: resistance at 10 degrees C over that at 25; 1 for none.
         factor_at_40_c: the same for 40 degrees C.
+        gassing: of a lead-acid cell: how it gasses, and how its acceptance of charge falls; left out
+            for none.
 
     Raises:
         InputError: a value that no cell has.
@@ -91,6 +94,21 @@ class Cell:
     hysteresis_rate: float = field(default=50.0, validator=positive("per unit of SoC"))
     factor_at_10_c: float = field(default=1.0, validator=number_within(0.2, 5.0, "(a ratio)"))
     factor_at_40_c: float = field(default=1.0, validator=number_within(0.2, 5.0, "(a ratio)"))
+    gassing: Gassing | None = None
+
+    def __attrs_post_init__(self) -> None:
+        if self.gassing is None:
+            return
+        for name, value, plain in (
+            ("coulombic_efficiency", self.coulombic_efficiency, 1.0),
+            ("hysteresis_v", self.hysteresis_v, 0.0),
+        ):
+            if value != plain:
+                raise InputError(
+                    f"{name} is {value!r} in a cell that gasses",
+                    column=name,
+                    hint=f"{plain:g}: gassing says what is lost",
+                )
 
     @property
     def leak_per_s(self) -> float:

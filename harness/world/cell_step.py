@@ -15,6 +15,9 @@ from harness.world.curves import open_circuit
 from harness.world.lane_numbers import floor, pick, power_of_two
 from harness.world.rows import Floats
 
+# Within these a cell is a cell.
+LEAST_SOC, MOST_SOC = -0.05, 1.10
+
 
 class Weights(NamedTuple):
     """What a step of one length does to a cell: the rows of `State.cells` of the same names."""
@@ -169,6 +172,15 @@ def cell_ahead(
     known_v = (along.v - ohm * out_a) + by.starts * start_a
     late_v = by.left_1 * now.pair_1_v + along.slope * off_soc
     return (known_v + by.left_2 * now.pair_2_v) + late_v, ohm, off_soc
+
+
+@part
+def behind(
+    cells_v: float, cells_ohm: float, series: float, lead_ohm: float, through: float
+) -> tuple[float, float, float]:
+    """Rest voltage (V), resistance (Ω) and siemens of a pack behind its lead, of its cells' sums."""
+    ohm = cells_ohm * series + lead_ohm
+    return cells_v * series, ohm, through / ohm
 
 
 @part

@@ -187,6 +187,62 @@ def lead_acid() -> Curve:
     )
 
 
+# Of the cell of Sulzer 2019, as parameter set `Sulzer2019` of PyBaMM 26.10 has it: acid of a full
+# cell (mol/m³), molar volumes of acid and water (m³/mol), molar mass of water (kg/mol), and which
+# share of its acid the cell of 17 Ah turns over: 17 Ah of the 23.0656 Ah that the acid would do for.
+_ACID_FULL, _ACID_VOLUME, _WATER_VOLUME, _WATER_MASS = 5650.0, 4.5e-5, 1.75e-5, 0.01801
+_ACID_SHARE = 17.0 / 23.065563028414594
+# Both electrodes by Bode, Lead-Acid Batteries, 1977, in powers of log10 of the molality, V.
+_BODE_POSITIVE_V = (1.628, 0.074, 0.033, 0.043, 0.022)
+_BODE_NEGATIVE_V = (-0.294, -0.074, -0.030, -0.031, -0.012)
+
+
+def _sulzer2019_acid(soc: Floats) -> Floats:
+    """Concentration of the acid, mol/m³: it falls in proportion to the charge taken out."""
+    acid: Floats = _ACID_FULL * (1.0 - _ACID_SHARE * (1.0 - soc))
+    return acid
+
+
+def _sulzer2019_log(acid: Floats) -> Floats:
+    """Logarithm (base 10) of the molality, mol/kg, of acid of this concentration, mol/m³."""
+    molality = acid * _WATER_VOLUME / ((1.0 - acid * _ACID_VOLUME) * _WATER_MASS)
+    log: Floats = np.log10(molality)
+    return log
+
+
+def sulzer2019_v(soc: Floats) -> Floats:
+    """The formula behind `sulzer2019`, V, for an array of SoC."""
+    log = _sulzer2019_log(_sulzer2019_acid(soc))
+    cell_v = np.subtract(_BODE_POSITIVE_V, _BODE_NEGATIVE_V)
+    return np.asarray(np.polynomial.polynomial.polyval(log, cell_v), dtype=np.float64)
+
+
+def _sulzer2019_slope(soc: Floats) -> Floats:
+    acid = _sulzer2019_acid(soc)
+    cell_v = np.subtract(_BODE_POSITIVE_V, _BODE_NEGATIVE_V)
+    per_log = np.polynomial.polynomial.polyval(
+        _sulzer2019_log(acid), np.polynomial.polynomial.polyder(cell_v)
+    )
+    log_per_acid = 1.0 / (np.log(10.0) * acid * (1.0 - acid * _ACID_VOLUME))
+    slope: Floats = per_log * log_per_acid * _ACID_FULL * _ACID_SHARE
+    return slope
+
+
+@cache
+def sulzer2019() -> Curve:
+    """Lead-acid cell: what both electrodes do with acid that is used up as the cell is emptied.
+
+    It has no rise close to full: that comes of gassing (`harness.world.gassing`).
+    """
+    return Curve.of(
+        "lead-acid-sulzer-2019",
+        "Sulzer, Chapman, Please, Howey, Monroe, J. Electrochem. Soc. 166(12) A2363, 2019, "
+        "as coded in PyBaMM 26.10; electrodes by Bode 1977",
+        sulzer2019_v,
+        _sulzer2019_slope,
+    )
+
+
 def affine(empty_v: float, slope_v: float) -> Curve:
     """A straight line, V and V per unit of SoC of one cell: what closed forms are made for."""
     return Curve.of(
@@ -198,5 +254,9 @@ def affine(empty_v: float, slope_v: float) -> Curve:
 
 
 CURVES: Mapping[str, Callable[[], Curve]] = MappingProxyType(
-    {"lfp-naumann-2018": naumann2018, "lead-acid": lead_acid}
+    {
+        "lfp-naumann-2018": naumann2018,
+        "lead-acid": lead_acid,
+        "lead-acid-sulzer-2019": sulzer2019,
+    }
 )

@@ -12,7 +12,7 @@ from attrs import field, frozen
 from ctrl.errors import nearest
 from ctrl.vocabulary import Stage
 from harness.errors import InputError
-from harness.world.result import Result
+from harness.world.result import PackSummary, Result
 
 EACH = "each"
 _HOUR_S = 3600.0
@@ -186,6 +186,10 @@ def _stage(stage: Stage) -> _Measuring:
     return lambda result, p, _: result.summary.packs[p].stage_h[stage.word]
 
 
+def _summed(result: Result, p: int) -> PackSummary:
+    return result.summary.packs[p]
+
+
 def _percent(value: float | None) -> float:
     return nan if value is None else 100.0 * value
 
@@ -255,6 +259,16 @@ MEASURES: Mapping[str, Measure] = MappingProxyType(
         "first_release_h": Measure("first release after", "h", True, _first("released")),
         "returns": Measure("returns from float", "", True, _counted("float_ended")),
         "float_h": Measure("time in float", "h", True, _stage(Stage.FLOAT)),
+        "equalisations": Measure("equalisations", "", True, _counted("equalisation_ended")),
+        "equalisations_abandoned": Measure(
+            "equalisations abandoned", "", True, _counted("equalisation_abandoned")
+        ),
+        "gassed_ah": Measure(
+            "charge that went into gas",
+            "Ah",
+            True,
+            lambda result, p, _: _summed(result, p).gassed_ah,
+        ),
         "inhibited_h": Measure("time inhibited", "h", True, _stage(Stage.INHIBITED)),
         "above_float_h": Measure(
             "time above its float voltage",

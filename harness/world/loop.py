@@ -132,6 +132,8 @@ def _asked_by_rules(settings: Settings, stage: Stage) -> Request:
     limits = settings.limits
     if stage is Stage.FLOAT:
         return limits.asked_in_float
+    if stage is Stage.EQUALISATION:
+        return limits.asked_in_equalisation
     return limits.asked_while_inhibited if stage is Stage.INHIBITED else limits.asked_in_charge
 
 

@@ -58,6 +58,19 @@ def taken(state: State, bus_v: float, charger_a: float, network_state: int) -> N
 
 
 @part
+def booked(
+    state: State, dt_s: float, load_a: float, bus_v: float, charger_a: float, network_state: int
+) -> None:
+    """`taken` at the end of a step, and the energies of the step."""
+    bank = state.bank
+    charger_w, load_w = bank[rows.CHARGER_V] * bank[rows.CHARGER_A], bank[rows.BUS_V] * load_a
+    taken(state, bus_v, charger_a, network_state)
+    bank[rows.CHARGER_J] += 0.5 * dt_s * (charger_w + bank[rows.CHARGER_V] * charger_a)
+    bank[rows.LOAD_J] += 0.5 * dt_s * (load_w + bus_v * load_a)
+    bank[rows.PIECES] += 1.0
+
+
+@part
 def sound(bus_v: float, network_state: int) -> bool:
     """Whether a bus can have this voltage."""
     dead = network_state & network.BOUND_BITS == network.DARK

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
-from math import isfinite
+from math import isfinite, nan
 
 import numpy as np
+from attrs import evolve
 
 from ctrl.bank import BankState, Voice, bank_step
+from ctrl.limits import TIME_SLACK_S
 from ctrl.state import Request
 from ctrl.vocabulary import Stage
 from harness.run import Answers, Floats, Identity, Trace
@@ -70,6 +72,7 @@ class Outcome:
         self.now: Now = started(world, spec, self.rig)
         self.kept: Book = opened(world, rows_wanted=rows_wanted)
         self.events: list[Event] = []
+        self._equalising_from_s = [nan] * len(world.packs)
         self._resets: list[list[Reset]] = [[] for _ in world.packs]
         self._start_soc = PlantState(self.now.plant).soc.copy()
         self._bank = BankState()
@@ -78,11 +81,22 @@ class Outcome:
     def add(self, events: Floats) -> None:
         """Take in events as they were written down; shape (events, EVENT_COLUMNS)."""
         for row in events:
-            event = _event_of(row)
+            event = self._told_apart(_event_of(row))
             self.events.append(event)
             if event.name == "full_reset":
                 true_soc = float(row[book.EVENT_TRUE_SOC])
                 self._resets[event.pack].append(Reset(event.t, true_soc, event.counted_before))
+
+    def _told_apart(self, event: Event) -> Event:
+        """An equalisation that was left before its time was abandoned."""
+        if event.name == "equalisation_started":
+            self._equalising_from_s[event.pack] = event.t
+        elif event.name == "equalisation_ended":
+            lasted_s = event.t - self._equalising_from_s[event.pack]
+            settings = self._world.packs[event.pack].settings
+            if lasted_s < settings.equalisation_s - TIME_SLACK_S:
+                return evolve(event, name="equalisation_abandoned")
+        return event
 
     def ask_bank(self, t: float) -> None:
         """Let the bank policy say what is asked of the charger from `t` on."""
@@ -150,7 +164,8 @@ class Outcome:
         now, branch, tally = self.now, self._world.packs[p], self.now.tally[p]
         capacity_as = self.rig.plant.cells[p, :, rows.CAPACITY_AS]
         series = float(self.rig.plant.packs[p, rows.SERIES])
-        soc = PlantState(now.plant).soc[p]
+        plant = PlantState(now.plant)
+        soc, gassed_ah = plant.soc[p], plant.gassed_ah
         gained_wh = stored_wh(branch.pack, capacity_as, soc)
         gained_wh -= stored_wh(branch.pack, capacity_as, self._start_soc[p])
         return PackSummary(
@@ -169,6 +184,7 @@ class Outcome:
             highest_v=float(tally[turn.HIGHEST_V]),
             lowest_v=float(tally[turn.LOWEST_V]),
             highest_cell_v=float(tally[turn.HIGHEST_CELL_V]),
+            gassed_ah=float(gassed_ah[p].mean()) if len(gassed_ah) else 0.0,
         )
 
     def _stage_h(self, p: int, ran_s: float) -> dict[str, float]:
@@ -217,6 +233,8 @@ def _name(before: Stage, after: Stage, reset: float) -> str:
         (Stage.ABSORPTION, Stage.BULK): "hold_abandoned",
         (Stage.FLOAT, Stage.BULK): "float_ended",
         (Stage.INHIBITED, Stage.BULK): "released",
+        (Stage.FLOAT, Stage.EQUALISATION): "equalisation_started",
+        (Stage.EQUALISATION, Stage.FLOAT): "equalisation_ended",
     }
     return names.get((before, after), "stage_changed")
 

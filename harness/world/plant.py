@@ -13,7 +13,8 @@ voltages of up to two pairs:
     dh/dz = ±rate·(1 - ±h)               + while charging, - while discharging (Plett, J. Power
                                          Sources 134, 2004; the form is from memory)
 
-All resistances of a pack grow by one factor with the cold. Cells are in series, packs hang on the
+All resistances of a pack grow by one factor with the cold. A cell that gasses (lead-acid) has a
+branch beside all that (`harness.world.gassing_step`). Cells are in series, packs hang on the
 bus behind their leads, and the charger feeds the bus through the main cable (`harness.world.network`).
 
 **A step.** Within a step every pack's current runs along a straight line from I0 to I1 (first-order
@@ -60,6 +61,7 @@ from harness.world import (
     cell_step,
     compiling,
     curves,
+    gassing_step,
     lane_numbers,
     moment,
     network,
@@ -68,6 +70,7 @@ from harness.world import (
 )
 from harness.world.assembly import assembled, drawn_cells
 from harness.world.compiling import kernel
+from harness.world.gassing import gas_course
 from harness.world.network import Bound, ChargerLimits, Switch
 from harness.world.pack import Pack
 from harness.world.rows import Code, Flags, Floats, Spec, State
@@ -75,7 +78,9 @@ from harness.world.step import advance
 from harness.world.warmth import factor_course
 
 # Whatever is compiled into a kernel that calls `advance`: to be handed to `kernel` with its own file.
-SOURCES = (bend, cell, cell_step, compiling, curves, lane_numbers, moment, network, rows, step)
+SOURCES = (
+    bend, cell, cell_step, compiling, curves, gassing_step, lane_numbers, moment, network, rows, step,
+)  # fmt: skip
 
 __all__ = [
     "SOURCES", "Bound", "ChargerLimits", "Code", "Plant", "PlantError", "PlantSpec", "PlantState",
@@ -165,6 +170,16 @@ class PlantSpec:
         factor_course(air_c, warmer_c, logs, factors)
         return factors
 
+    def gas_factors(self, temp_c: float | Sequence[float]) -> Floats:
+        """What temperatures make of gassing, over that at 25 degrees C; shape (packs,)."""
+        temps = np.broadcast_to(np.asarray(temp_c, float), (len(self.packs),))
+        course = self.gas_course(np.zeros(1), temps)
+        return course[0] if len(course) else np.ones(len(self.packs))
+
+    def gas_course(self, air_c: Floats, warmer_c: Floats) -> Floats:
+        """The same for each temperature of the air; as `resistance_course`, empty if none gasses."""
+        return gas_course([pack.cell.gassing for pack in self.packs], air_c, warmer_c)
+
     def start(self, temp_c: float | Sequence[float] = 25.0) -> PlantState:
         """The bank at rest at its starting SoC, nothing connected yet."""
         return PlantState.at_rest(self, temp_c)
@@ -192,6 +207,7 @@ class PlantState:
         cells[:, :, rows.OUT_A] = spec.arrays.packs[:, rows.OWN_A, None]
         per_pack = np.zeros((packs, rows.STATE_PACK_ROWS))
         per_pack[:, rows.FACTOR] = spec.resistance_factors(temp_c)
+        per_pack[:, rows.GAS_FACTOR] = spec.gas_factors(temp_c)
         per_pack[:, rows.TERMINAL_V] = (
             cells[:, :, rows.OPEN_V].sum(axis=1) * spec.arrays.packs[:, rows.SERIES]
         )
@@ -203,7 +219,8 @@ class PlantState:
         bank[rows.SEEN_VOLTAGE] = nan
         bank[rows.HELD_MAIN_OHM] = spec.arrays.bank[rows.MAIN_OHM]
         bank[rows.HELD_BALANCING] = spec.arrays.bank[rows.BALANCING]
-        return cls(State(cells, per_pack, bank))
+        gas = np.zeros((*spec.arrays.gas.shape[:2], rows.STATE_GAS_ROWS))
+        return cls(State(cells, per_pack, bank, gas))
 
     def copy(self) -> PlantState:
         """The same, in arrays of its own."""
@@ -248,6 +265,16 @@ class PlantState:
         return self.arrays.packs[:, rows.FACTOR]
 
     @property
+    def gas_factor(self) -> Floats:
+        """What its temperature makes of the gassing of each pack; shape (packs,). A view: set it."""
+        return self.arrays.packs[:, rows.GAS_FACTOR]
+
+    @property
+    def gassed_ah(self) -> Floats:
+        """Charge that went into gas, Ah; shape (packs, cells), or (0, 0) where no cell gasses."""
+        return self.arrays.gas[:, :, rows.GASSED_AS] / 3600.0
+
+    @property
     def bound(self) -> Bound:
         """What bounds the charger's current."""
         return Bound(int(self.arrays.bank[rows.NETWORK]) & network.BOUND_BITS)
@@ -276,7 +303,7 @@ _SWITCHES = frozenset(map(int, Switch))
 _SAYS: dict[Code, str] = {
     Code.BUS_VOLTAGE: "the bus voltage is not above zero, or not finite: the load is more than "
     "the packs can carry",
-    Code.SOC: f"a cell's SoC left {step.LEAST_SOC:g} to {step.MOST_SOC:g}, or is not finite",
+    Code.SOC: f"a cell's SoC left {cell_step.LEAST_SOC:g} to {cell_step.MOST_SOC:g}, or is not finite",
     Code.NOT_CONVERGED: "the end of the step was not found: take shorter steps",
     Code.RESTLESS: f"charger or switches changed more than {step.MOST_PIECES} times in a step",
 }

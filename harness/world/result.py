@@ -28,7 +28,8 @@ class Event:
     Attributes:
         t: when, s since the start.
         name: `hold_started`, `full_reset`, `full_denied`, `hold_abandoned`, `float_ended`,
-            `inhibited`, `released`, `stage_changed` of a pack; `bank_asks` of the bank.
+            `inhibited`, `released`, `equalisation_started`, `equalisation_ended`,
+            `equalisation_abandoned`, `stage_changed` of a pack; `bank_asks` of the bank.
         pack: index of the pack; -1 for the bank.
         from_stage: stage of its controller before; None for the bank.
         to_stage: and after.
@@ -113,6 +114,7 @@ class PackSummary:
         highest_v: highest voltage at its terminals, V.
         lowest_v: lowest, V.
         highest_cell_v: highest voltage of a cell, V.
+        gassed_ah: charge that went into gas in each of its cells, on average, Ah.
     """
 
     name: str
@@ -130,6 +132,7 @@ class PackSummary:
     highest_v: float
     lowest_v: float
     highest_cell_v: float
+    gassed_ah: float
 
     @property
     def error(self) -> float | None:

@@ -24,6 +24,9 @@ LEAD_OHM, OWN_A, SERIES, LEAST_AS = range(4)
 BALANCER, BALANCE_FROM_V, BALANCE_SPREAD_V, BALANCE_A, BALANCE_EFFICIENCY = range(4, 9)
 SPEC_PACK_ROWS = 9
 NO_BALANCER, PASSIVE, ACTIVE = range(3)
+# Rows of `Spec.gas`, one a cell; the array is empty where no cell gasses.
+GAS_A, GAS_AT_V, GAS_PER_V, CHARGING_OHM, CHARGING_END_SOC = range(5)
+SPEC_GAS_ROWS = 5
 # Entries of `Spec.bank`.
 MAIN_OHM, BALANCING = range(2)
 SPEC_BANK_ENTRIES = 2
@@ -35,12 +38,18 @@ AHEAD_SOC, AHEAD_V, AHEAD_SLOPE, HALF = range(7, 11)
 LEFT_1, START_1, END_1, LEFT_2, START_2, END_2 = range(11, 17)
 STARTS, ENDS, BARE_OHM, HALF_IN, HALF_OUT, LEAKED, LAG_V, LAG_RATE = range(17, 25)
 STATE_CELL_ROWS = 25
-# Rows of `State.packs`; the last three repeat `Spec.packs`, so that a step reads few arrays.
+# Rows of `State.packs`; some repeat `Spec.packs`, so that a step reads few arrays.
 PACK_A, TERMINAL_V, CELL_MAX_V, FACTOR = range(4)
 REST_V, BRANCH_OHM, SIEMENS, GUESS_A, OFF_SOC = range(4, 9)
 SEEN_FACTOR, SEEN_SWITCH, THROUGH = range(9, 12)
-HELD_LEAD_OHM, HELD_SERIES, HALF_PER_AS = range(12, 15)
-STATE_PACK_ROWS = 15
+HELD_LEAD_OHM, HELD_SERIES, HALF_PER_AS, GAS_FACTOR = range(12, 16)
+STATE_PACK_ROWS = 16
+# Rows of `State.gas`: what charges the cell now, where that is thought to lead, and the cell about
+# there; `harness.world.gassing_step`.
+GASSED_AS, MAIN_A, DRIFT_A, GUESS_MAIN_A, END_MAIN_A, NODE_V, NODE_OHM, GAS_NOW_A, MAIN_SHARE = (
+    range(9)
+)
+STATE_GAS_ROWS = 9
 # Entries of `State.bank`.
 BUS_V, CHARGER_V, CHARGER_A, NETWORK, CODE, CHARGER_J, LOAD_J, PIECES, FITTED_S = range(9)
 SEEN_VOLTAGE, SEEN_CURRENT, SEEN_POWER, SEEN_REGULATED, SEEN_LOAD = range(9, 14)
@@ -70,12 +79,14 @@ class Spec(NamedTuple):
         packs: shape (packs, SPEC_PACK_ROWS).
         bank: shape (SPEC_BANK_ENTRIES,).
         curve: table of the open-circuit voltage, `Curve.table`.
+        gas: shape (packs, cells, SPEC_GAS_ROWS); (0, 0, SPEC_GAS_ROWS) where no cell gasses.
     """
 
     cells: Floats
     packs: Floats
     bank: Floats
     curve: Floats
+    gas: Floats
 
 
 class State(NamedTuple):
@@ -85,8 +96,10 @@ class State(NamedTuple):
         cells: shape (packs, cells, STATE_CELL_ROWS).
         packs: shape (packs, STATE_PACK_ROWS).
         bank: shape (STATE_BANK_ENTRIES,).
+        gas: shape (packs, cells, STATE_GAS_ROWS); (0, 0, STATE_GAS_ROWS) where no cell gasses.
     """
 
     cells: Floats
     packs: Floats
     bank: Floats
+    gas: Floats

@@ -10,7 +10,10 @@ from __future__ import annotations
 
 from harness.world import rows
 from harness.world.cell_step import (
+    LEAST_SOC,
+    MOST_SOC,
     Lag,
+    behind,
     cell_after,
     cell_ahead,
     cell_now,
@@ -23,7 +26,7 @@ from harness.world.compiling import aside, part
 from harness.world.moment import sound
 from harness.world.network import CLOSED, ChargerLimits, alone, charge
 from harness.world.rows import Flags, Floats, Spec, State
-from harness.world.step import LEAST_SOC, MOST_SOC, NEAR_SOC, behind
+from harness.world.step import NEAR_SOC
 
 # Where not even one step went well, `advance` takes this many before another try.
 PAUSE_STEPS = 16
@@ -31,13 +34,14 @@ PAUSE_STEPS = 16
 
 @part
 def is_single(spec: Spec, switches: Flags) -> bool:
-    """Whether `run_single` can take this bank: one connected pack, one cell, without hysteresis."""
+    """Whether `run_single` can take this bank: one connected pack, one cell, no hysteresis, no gas."""
     cells = spec.cells
     return bool(
         cells.shape[0] == 1
         and cells.shape[1] == 1
         and cells[0, 0, rows.HYSTERESIS_V] == 0.0
         and spec.bank[rows.BALANCING] == 0.0
+        and spec.gas.shape[0] == 0
         and switches[0] == CLOSED
     )
 

@@ -13,7 +13,10 @@ from harness.world import rows
 from harness.world.bend import bends, margin_a
 from harness.world.cell import pair_decay
 from harness.world.cell_step import (
+    LEAST_SOC,
+    MOST_SOC,
     Tangent,
+    behind,
     cell_after,
     cell_ahead,
     cell_now,
@@ -26,11 +29,11 @@ from harness.world.cell_step import (
     weights,
 )
 from harness.world.compiling import aside, part
-from harness.world.moment import balance, seen, settle_now, sound, taken
+from harness.world.gassing_step import go_gassing, settle_gassing, try_gassing_step
+from harness.world.moment import balance, booked, seen, settle_now, sound
 from harness.world.network import ChargerLimits, pack_current, star
 from harness.world.rows import Flags, Floats, Spec, State
 
-LEAST_SOC, MOST_SOC = -0.05, 1.10
 # An open-circuit voltage taken along its tangent this far is off by some µV in a pack's knee.
 NEAR_SOC = 1e-5
 MOST_PASSES = 30
@@ -83,15 +86,6 @@ def aim(state: State) -> None:
             now[rows.HALF] = now[rows.HALF_IN] if start_a > 0.0 else now[rows.HALF_OUT]
             now[rows.AHEAD_SOC] = now[rows.SOC] - now[rows.LEAKED]
             now[rows.AHEAD_SOC] += 2.0 * now[rows.HALF] * start_a
-
-
-@part
-def behind(
-    cells_v: float, cells_ohm: float, series: float, lead_ohm: float, through: float
-) -> tuple[float, float, float]:
-    """Rest voltage (V), resistance (Ω) and siemens of a pack behind its lead, of its cells' sums."""
-    ohm = cells_ohm * series + lead_ohm
-    return cells_v * series, ohm, through / ohm
 
 
 @part
@@ -162,7 +156,6 @@ def try_step(curve: Floats, state: State, limits: ChargerLimits, load_a: float) 
 @part
 def go(state: State, dt_s: float, load_a: float, found: Found) -> int:
     """Go to the end that `try_step` found; returns a `Code`."""
-    bank = state.bank
     _, bus_v, charger_a, network_state, _ = found
     inside = True
     for p in range(state.cells.shape[0]):
@@ -200,11 +193,7 @@ def go(state: State, dt_s: float, load_a: float, found: Found) -> int:
         pack[rows.PACK_A] = end_pack_a
         lead_v = pack[rows.HELD_LEAD_OHM] * end_pack_a
         pack[rows.TERMINAL_V] = bus_v - lead_v if pack[rows.SIEMENS] > 0.0 else pack[rows.REST_V]
-    charger_w, load_w = bank[rows.CHARGER_V] * bank[rows.CHARGER_A], bank[rows.BUS_V] * load_a
-    taken(state, bus_v, charger_a, network_state)
-    bank[rows.CHARGER_J] += 0.5 * dt_s * (charger_w + bank[rows.CHARGER_V] * charger_a)
-    bank[rows.LOAD_J] += 0.5 * dt_s * (load_w + bus_v * load_a)
-    bank[rows.PIECES] += 1.0
+    booked(state, dt_s, load_a, bus_v, charger_a, network_state)
     return rows.OK if inside else rows.SOC_RANGE
 
 
@@ -213,7 +202,17 @@ def try_piece(spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load
     """`try_step` for a part of a step."""
     fit(spec, state, dt_s)
     aim(state)
+    if spec.gas.shape[0] > 0:
+        return try_gassing_step(spec, state, limits, load_a)
     return try_step(spec.curve, state, limits, load_a)
+
+
+@aside
+def go_piece(spec: Spec, state: State, dt_s: float, load_a: float, found: Found) -> int:
+    """`go` for a part of a step."""
+    if spec.gas.shape[0] > 0:
+        return go_gassing(spec, state, dt_s, load_a, found)
+    return go(state, dt_s, load_a, found)
 
 
 @aside
@@ -276,11 +275,22 @@ def in_pieces(spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load
             late_s, found = until_bend(spec, state, left_s, limits, load_a, found)
         if found[0] != rows.OK:
             return found[0]
-        code = go(state, late_s, load_a, found)
+        code = go_piece(spec, state, late_s, load_a, found)
         left_s -= late_s
         if code != rows.OK or left_s <= 1e-9 * dt_s:
             return code
     return rows.RESTLESS
+
+
+@aside
+def go_gassing_step(
+    spec: Spec, state: State, dt_s: float, limits: ChargerLimits, load_a: float
+) -> int:
+    """Take a step that is fitted with cells that gas; returns a `Code`."""
+    found = try_gassing_step(spec, state, limits, load_a)
+    if found[0] == rows.OK and not found[4]:
+        return go_gassing(spec, state, dt_s, load_a, found)
+    return in_pieces(spec, state, dt_s, limits, load_a)
 
 
 @part
@@ -336,18 +346,24 @@ def advance(
         if bank[rows.HELD_BALANCING] > 0.0:
             changed |= balance(spec, state)
         if changed:
-            code = settle_now(spec, state, limits, load_a, switches)
+            if spec.gas.shape[0] > 0:
+                code = settle_gassing(spec, state, limits, load_a, switches)
+            else:
+                code = settle_now(spec, state, limits, load_a, switches)
     if code == rows.OK and dt_s > 0.0:
         if bank[rows.FITTED_S] != dt_s:
             fit(spec, state, dt_s)
             changed = True
         if changed:
             aim(state)
-        found = try_step(spec.curve, state, limits, load_a)
-        if found[0] == rows.OK and not found[4]:
-            code = go(state, dt_s, load_a, found)
+        if spec.gas.shape[0] > 0:
+            code = go_gassing_step(spec, state, dt_s, limits, load_a)
         else:
-            code = in_pieces(spec, state, dt_s, limits, load_a)
+            found = try_step(spec.curve, state, limits, load_a)
+            if found[0] == rows.OK and not found[4]:
+                code = go(state, dt_s, load_a, found)
+            else:
+                code = in_pieces(spec, state, dt_s, limits, load_a)
     if code != rows.OK:
         bank[rows.CODE] = code
     return code, bank[rows.BUS_V], bank[rows.CHARGER_V], bank[rows.CHARGER_A]

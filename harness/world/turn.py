@@ -79,6 +79,7 @@ class Rig(NamedTuple):
         sun_w: power of the sun, W, interval by interval; empty for a source without end.
         air_c: temperature, degrees C, interval by interval.
         factors: resistance factor of each pack in these intervals; shape (intervals, packs).
+        gas_factors: what their warmth makes of gassing; the same shape, empty where none gasses.
         warmer_c: what is added for the coldest and the hottest cell; shape (packs, 2).
         inhibited: what each pack's switch does when its controller inhibits.
         float_v: float voltage of each controller, V.
@@ -95,6 +96,7 @@ class Rig(NamedTuple):
     sun_w: Floats
     air_c: Floats
     factors: Floats
+    gas_factors: Floats
     warmer_c: Floats
     inhibited: Flags
     float_v: Floats
@@ -151,6 +153,9 @@ def turn(rig: Rig, now: Now, k: int) -> int:
         air = min(int(t0 / numbers[AIR_INTERVAL_S]), len(rig.air_c) - 1)
         for p in range(count):
             packs[p, rows.FACTOR] = rig.factors[air, p]
+            if len(rig.gas_factors) > 0 and packs[p, rows.GAS_FACTOR] != rig.gas_factors[air, p]:
+                packs[p, rows.GAS_FACTOR] = rig.gas_factors[air, p]
+                packs[p, rows.SEEN_FACTOR] = nan
     sun_w = inf
     if len(rig.sun_w) > 0:
         sun_w = rig.sun_w[min(int(t0 / numbers[SUN_INTERVAL_S]), len(rig.sun_w) - 1)]
@@ -316,6 +321,7 @@ def rigged(world: World, spec: PlantSpec) -> Rig:
         else sun.power_w(world.start_s, world.duration_s, world.seed),
         air_c=air_c,
         factors=spec.resistance_course(air_c, warmer),
+        gas_factors=spec.gas_course(air_c, warmer),
         warmer_c=np.stack([warmer, warmer + spread], axis=1),
         inhibited=spec.inhibited_switches,
         float_v=np.array([one.float_v for one in settings]),

@@ -17,6 +17,7 @@ NAMES = (
     "charger-reads-20-mv-high",
     "clouds-at-taper",
     "cold-morning",
+    "flooded-year",
     "idle-float-week",
     "lead-finishes-first",
     "lead-finishes-first-repaired",
