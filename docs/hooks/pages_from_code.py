@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from charger_requirements_page import PLACE as CHARGER_REQUIREMENTS
 from charger_requirements_page import charger_requirements_page
+from chemistry_table import chemistry_sources, chemistry_table
 from measures_table import measures_table
 from requirement_pages import requirement_pages
 from settings_page import settings_page
@@ -25,6 +26,8 @@ TABLES = {
     "{measures_table}": measures_table,
     "{members_table}": members_table,
     "{tags_table}": tags_table,
+    "{chemistry_table}": chemistry_table,
+    "{chemistry_sources}": chemistry_sources,
 }
 
 

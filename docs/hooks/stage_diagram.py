@@ -1,6 +1,6 @@
 """Draws the stage diagram from the table of transitions: `python docs/hooks/stage_diagram.py`.
 
-What is drawn (stages, arrows, labels, numbers) comes from `ctrl.stages.TRANSITIONS`; only where it
+What is drawn (stages, arrows, labels, numbers) comes from `ctrl.transitions.TRANSITIONS`; only where it
 is drawn stands here. An arrow that has no place here is an error, so the diagram cannot lose one.
 """
 
@@ -12,12 +12,12 @@ from xml.sax.saxutils import escape
 
 from attrs import frozen
 
-from ctrl.stages import TRANSITIONS, Transition, Way
+from ctrl.transitions import TRANSITIONS, Transition, Way
 from ctrl.vocabulary import Phase, Stage
 
 PLACE = Path(__file__).resolve().parents[1] / "images" / "stages.svg"
 
-WIDTH, HEIGHT, LINE_HEIGHT = 740, 490, 17
+WIDTH, HEIGHT, LINE_HEIGHT = 740, 630, 17
 
 # A panel of its own, so that the text can be read on a page of any colour.
 STYLE = """
@@ -54,6 +54,7 @@ BOXES: dict[Stage, tuple[int, int, int, int]] = {
     Stage.BULK: (230, 20, 180, 44),
     Stage.ABSORPTION: (190, 170, 260, 96),
     Stage.FLOAT: (230, 420, 180, 44),
+    Stage.EQUALISATION: (230, 564, 180, 44),
     Stage.INHIBITED: (580, 196, 140, 44),
 }
 PHASES: dict[Phase, tuple[int, int, int, int]] = {
@@ -66,9 +67,12 @@ ROUTES: dict[tuple[Stage, Stage], Route] = {
     (Stage.ABSORPTION, Stage.ABSORPTION): Route("M266 233H364", (316, 227), "middle"),
     (Stage.ABSORPTION, Stage.FLOAT): Route("M320 266V418", (328, 316)),
     (Stage.FLOAT, Stage.BULK): Route("M230 442H40V42H228", (48, 316)),
+    (Stage.FLOAT, Stage.EQUALISATION): Route("M290 464V562", (282, 510), "end"),
+    (Stage.EQUALISATION, Stage.FLOAT): Route("M350 564V466", (358, 491)),
     (Stage.BULK, Stage.INHIBITED): Route("M410 52H620V194", None),
     (Stage.ABSORPTION, Stage.INHIBITED): Route("M450 218H578", None),
     (Stage.FLOAT, Stage.INHIBITED): Route("M410 442H650V242", (642, 316), "end"),
+    (Stage.EQUALISATION, Stage.INHIBITED): Route("M410 586H700V242", None),
     (Stage.INHIBITED, Stage.BULK): Route("M680 196V32H412", (550, 25), "middle"),
 }
 

@@ -1,10 +1,10 @@
-"""The table of transitions, numbered as in the stage diagram, from `ctrl.stages.TRANSITIONS`."""
+"""The table of transitions, numbered as in the stage diagram, from `ctrl.transitions.TRANSITIONS`."""
 
 from __future__ import annotations
 
 from stage_diagram import event, number
 
-from ctrl.stages import TRANSITIONS, Transition
+from ctrl.transitions import TRANSITIONS, Transition
 from ctrl.vocabulary import Stage
 
 

@@ -144,7 +144,11 @@ def _settings(
             chosen[pack.name] = _inferred(pack, console, **given)
         else:
             chosen[pack.name] = given_settings(
-                given["settings_file"], given["cells"], given["changes"], base=log.settings
+                given["settings_file"],
+                given["cells"],
+                given["changes"],
+                given["chemistry"],
+                base=log.settings,
             )
     return chosen
 
@@ -208,4 +212,6 @@ def _inferred(pack: Any, console: Any, **given: Any) -> Settings:
         )
     read = tuple(f"{name}={each.value}" for name, each in seen.items() if name != "cells")
     cells = int(seen["cells"].value) if "cells" in seen else given["cells"]
-    return given_settings(given["settings_file"], cells, read + given["changes"])
+    return given_settings(
+        given["settings_file"], cells, read + given["changes"], given["chemistry"]
+    )

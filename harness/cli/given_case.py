@@ -27,6 +27,7 @@ def given_case(
     settings_file: str | None,
     cells: int | None,
     changes: tuple[str, ...],
+    chemistry: str | None = None,
     soc: float | None,
 ) -> tuple[Case, str]:
     """The case, and what it is called for people.
@@ -37,13 +38,14 @@ def given_case(
         settings_file: as in `given_settings`.
         cells: as in `given_settings`.
         changes: as in `given_settings`.
+        chemistry: as in `given_settings`.
         soc: starting state of charge, 0..1; None for the vector's own, or one half.
 
     Raises:
         InputError: there is no such vector or file, it cannot be read, or it cannot be run with
             these settings.
     """
-    options = (settings_file, cells, changes)
+    options = (settings_file, cells, changes, chemistry)
     refuse_options_of_fixed(identity, is_given(*options))
     path = Path(name)
     if not path.exists():
@@ -112,7 +114,9 @@ def is_vector(path: Path) -> bool:
 
 
 def _case(
-    found: Vector, options: tuple[str | None, int | None, tuple[str, ...]], soc: float | None
+    found: Vector,
+    options: tuple[str | None, int | None, tuple[str, ...], str | None],
+    soc: float | None,
 ) -> Case:
     case = found.case
     if not is_given(*options) and soc is None:

@@ -129,6 +129,7 @@ def command(
     settings_file: str | None,
     cells: int | None,
     changes: tuple[str, ...],
+    chemistry: str | None,
 ) -> int:
     """Hunt for what CONTROLLER does wrong, with traces made to come near every decision.
 
@@ -138,7 +139,7 @@ def command(
     """
     refuse_unwritable(json_file, junit_file)
     _refuse_unusable(folder, plot)
-    told_settings = (settings_file, cells, changes)
+    told_settings = (settings_file, cells, changes, chemistry)
     settings = _settings(role, *told_settings) if is_given(*told_settings) else None
     if worlds and settings is not None:
         raise InputError(
@@ -200,11 +201,15 @@ def _attached(role: str, name: str, limit_s: float) -> Attached:
 
 
 def _settings(
-    role: str, file: str | None, cells: int | None, changes: tuple[str, ...]
+    role: str,
+    file: str | None,
+    cells: int | None,
+    changes: tuple[str, ...],
+    chemistry: str | None,
 ) -> Settings | ChargerSettings:
     if role == CONTROLLER:
-        return given_settings(file, cells, changes)
-    return given_charger_settings(file, cells, changes, packs=1)
+        return given_settings(file, cells, changes, chemistry)
+    return given_charger_settings(file, cells, changes, chemistry, packs=1)
 
 
 def _known(role: str, file: str | None) -> tuple[Entry, ...]:

@@ -18,7 +18,7 @@ class Asked:
         role: `controller` or `charger`.
         controller: how it is named.
         seed: of the sweep.
-        settings: the file, the cells and the changes that the options name.
+        settings: the file, the cells, the changes and the chemistry that the options name.
         tolerance_s: declared tolerance of its clock, s.
         limit_s: the longest wait for one answer, s.
     """
@@ -26,7 +26,7 @@ class Asked:
     role: str
     controller: str
     seed: int
-    settings: tuple[str | None, int | None, tuple[str, ...]]
+    settings: tuple[str | None, int | None, tuple[str, ...], str | None]
     tolerance_s: float
     limit_s: float
 
@@ -36,12 +36,14 @@ class Asked:
 
     def hunt(self, number: int, before: int) -> str:
         """The command that hunts the same trace again, and those before it that it takes."""
-        settings_file, cells, changes = self.settings
+        settings_file, cells, changes, chemistry = self.settings
         which = f"--first {number - before} --traces {before + 1}"
         if number < 0:
             # A trace of a world: it takes those before it to come by.
             which = f"--traces 1 --worlds {-number}"
         options = f" --seed {self.seed} {which}"
+        if chemistry is not None:
+            options += f" --chemistry {chemistry}"
         if settings_file:
             options += f" --settings {shlex.quote(settings_file)}"
         if cells is not None:

@@ -7,10 +7,11 @@ from typing import Any
 
 import click
 
-from ctrl.advice import CAUTION, REST_CELL_V
+from ctrl.advice import cautions
+from ctrl.chemistry import profile
 from harness.cli import exits
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.cli.settings_options import given_settings
+from harness.cli.settings_options import chemistry_option, given_settings
 from harness.errors import InputError
 
 NOT_NEGATIVE = click.FloatRange(min=0)
@@ -18,6 +19,7 @@ NOT_NEGATIVE = click.FloatRange(min=0)
 
 @click.command()
 @click.argument("settings_file", metavar="SETTINGS")
+@chemistry_option
 @click.option("--cells", type=click.IntRange(min=1), metavar="N", help="Cells in series.")
 @click.option(
     "--set",
@@ -81,9 +83,8 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     "rest_cell_v",
     type=NOT_NEGATIVE,
     metavar="V",
-    default=REST_CELL_V,
-    show_default=True,
-    help="Voltage of a full cell at rest, V.",
+    help="Voltage of a full cell at rest, V. Default: that of the chemistry, or of the one that the"
+    " voltage of absorption looks like.",
 )
 @click.option(
     "--json",
@@ -93,6 +94,7 @@ NOT_NEGATIVE = click.FloatRange(min=0)
 )
 def command(
     settings_file: str,
+    chemistry: str | None,
     cells: int | None,
     changes: tuple[str, ...],
     json_file: str | None,
@@ -110,7 +112,9 @@ def command(
     for name, value in installation.items():
         if value is not None and not isfinite(value):
             raise InputError(f"{name} is {value!r}", hint="a number, 0 or greater")
-    settings = given_settings(settings_file, cells, changes)
+    settings = given_settings(settings_file, cells, changes, chemistry)
+    if chemistry is not None and installation["rest_cell_v"] is None:
+        installation["rest_cell_v"] = profile(chemistry).rest_v
     from harness.report.margins import Installation, margins_of
     from harness.report.margins_json import margins_json
     from harness.report.margins_terminal import margins_text
@@ -121,5 +125,5 @@ def command(
     code = exits.DOES_NOT_CONFORM if found.advice else exits.CONFORMS
     if json_file:
         with writing(json_file) as opened:
-            opened.write(margins_json(found, settings_file, CAUTION, code))
+            opened.write(margins_json(found, settings_file, " ".join(cautions(settings)), code))
     return code

@@ -22,7 +22,7 @@ from harness.report.charger_heard import reference_answers
 from harness.report.charger_timeline import charger_moments
 from harness.run import Identity
 
-Options = tuple[str | None, int | None, tuple[str, ...]]
+Options = tuple[str | None, int | None, tuple[str, ...], str | None]
 
 
 def charger_replay_side() -> ReplaySide:
@@ -44,6 +44,7 @@ def given_charger_case(
     settings_file: str | None,
     cells: int | None,
     changes: tuple[str, ...],
+    chemistry: str | None = None,
     soc: float | None,
 ) -> tuple[ChargerCase, str]:
     """The case, and what it is called for people; as `given_case`, for a charger.
@@ -54,6 +55,7 @@ def given_charger_case(
         settings_file: as in `given_charger_settings`.
         cells: as in `given_charger_settings`.
         changes: as in `given_charger_settings`.
+        chemistry: as in `given_charger_settings`.
         soc: None; a charger counts nothing.
 
     Raises:
@@ -64,7 +66,7 @@ def given_charger_case(
         raise InputError(
             "--soc cannot be used with --role charger", hint="a charger counts nothing"
         )
-    options: Options = (settings_file, cells, changes)
+    options: Options = (settings_file, cells, changes, chemistry)
     refuse_options_of_fixed(identity, is_given(*options))
     path = Path(name)
     if not path.exists():

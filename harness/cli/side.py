@@ -10,9 +10,12 @@ from typing import Any
 
 from attrs import frozen
 
+from ctrl.settings import Settings
 from harness.attach import Attachment, LinkFault, attach
 from harness.cases import rendered_for, shipped
 from harness.cli.example import Example, example
+from harness.cli.settings_options import given_settings
+from harness.errors import InputError
 from harness.report.catalogue import CHARGER, CONTROLLER, groups_of
 from harness.report.excerpt import Excerpt, excerpts_of
 from harness.rules.requirement import Requirement
@@ -32,8 +35,9 @@ class Side:
         groups: the names of the groups of its requirements.
         ids: ids of all its cases, in order.
         attach: attaches what a name and `limit_s` (s) stand for; raises `AttachError`.
-        cases: takes what is attached and ids, and returns the cases, and why each of the others
-            cannot be tried.
+        settings: takes the options of settings, and returns the settings; raises `InputError`.
+        cases: takes what is attached, ids, and settings or None, and returns the cases, and why each
+            of the others cannot be tried.
         excerpts: keeps the samples around findings.
         unnamed: what is tried where nothing is named; raises `InputError` where nothing can be.
     """
@@ -42,7 +46,8 @@ class Side:
     groups: tuple[str, ...]
     ids: tuple[str, ...]
     attach: Callable[..., Any]
-    cases: Callable[[Any, tuple[str, ...]], tuple[list[Any], Reasons]]
+    settings: Callable[..., Any]
+    cases: Callable[[Any, tuple[str, ...], Any], tuple[list[Any], Reasons]]
     excerpts: Callable[..., Iterator[Excerpt]]
     unnamed: Callable[[], Example]
 
@@ -63,28 +68,41 @@ def side_of(role: str) -> Side:
         groups=tuple(groups_of(CONTROLLER)),
         ids=tuple(vector.id for vector in shipped()),
         attach=attach,
+        settings=given_settings,
         cases=_cases,
         excerpts=excerpts_of,
         unnamed=example,
     )
 
 
-def _cases(attachment: Attachment, ids: tuple[str, ...]) -> tuple[list[Case], Reasons]:
-    fixed = fixed_settings(attachment)
-    if fixed is None:
+def _cases(
+    attachment: Attachment, ids: tuple[str, ...], given: Settings | None
+) -> tuple[list[Case], Reasons]:
+    settings = settings_in_force(attachment, given)
+    if settings is None:
         return chosen_of([vector.case for vector in shipped()], {}, ids)
-    rendered, reasons = rendered_for(fixed)
+    rendered, reasons = rendered_for(settings)
     return chosen_of([each.case for each in rendered], reasons, ids)
 
 
-def fixed_settings(attachment: Any) -> Any:
-    """The settings that what is attached was built with; None where they can be set."""
+def settings_in_force(attachment: Any, given: Any) -> Any:
+    """The settings that what is attached was built with, or those that are given; None for neither.
+
+    Raises:
+        InputError: there are both.
+    """
     try:
-        return attachment.hello().fixed
+        fixed = attachment.hello().fixed
     except LinkFault:
         # Whoever tries it meets this again, and makes it a finding.
         attachment.restart()
-        return None
+        fixed = None
+    if fixed is not None and given is not None:
+        raise InputError(
+            f"the settings of this {attachment.role} are fixed",
+            hint="leave out the options that set them",
+        )
+    return given if fixed is None else fixed
 
 
 def chosen_of(

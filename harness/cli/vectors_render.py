@@ -37,7 +37,8 @@ def command(role: str, shipped: bool, folder: str | None, **settings: Any) -> in
         raise InputError("no folder was named", hint="name one to write into, or use --shipped")
     if Path(folder).exists() and not Path(folder).is_dir():
         raise InputError("is no folder", file=folder, hint="name a folder to write into")
-    options = (settings["settings_file"], settings["cells"], settings["changes"])
+    names = ("settings_file", "cells", "changes", "chemistry")
+    options: Any = tuple(settings[name] for name in names)
     vectors, reasons = side.rendered(side.settings(options))
     changed = side.write(folder, vectors)
     for name, reason in reasons.items():

@@ -50,6 +50,7 @@ def command(role: str, vector_id: str, rows: int) -> int:
         *side.start(found),
         *side.expected(found),
         ("power lost", ", ".join(f"before sample {index}" for index in found.power_cycles)),
+        ("equalise", ", ".join(f"before sample {index}" for index in _requests(found))),
         ("cut", ", ".join(f"before sample {index}" for index in found.cuts)),
     )
     for label, text in told:
@@ -59,6 +60,12 @@ def command(role: str, vector_id: str, rows: int) -> int:
         console.print()
         _show_table(console, each)
     return exits.CONFORMS
+
+
+def _requests(found: Any) -> tuple[int, ...]:
+    """Where an equalisation is asked for; nobody asks a charger for one."""
+    asked: tuple[int, ...] = getattr(found, "equalise_requests", ())
+    return asked
 
 
 def _show_table(console: Console, table: Table) -> None:

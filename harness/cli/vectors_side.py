@@ -17,7 +17,7 @@ from harness.report.words import number
 
 # Labels and texts, line by line.
 Told = tuple[tuple[str, str], ...]
-Options = tuple[str | None, int | None, tuple[str, ...]]
+Options = tuple[str | None, int | None, tuple[str, ...], str | None]
 
 
 @frozen

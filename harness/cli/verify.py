@@ -20,8 +20,9 @@ from harness.cli.judge_options import (
 )
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.cli.selection import Selection, selection
+from harness.cli.settings_options import is_given
 from harness.cli.side import Side, side_of
-from harness.cli.verify_log import is_log, log_options, refuse_log_options, verify_log
+from harness.cli.verify_log import is_log, log_options, refuse_mapping, verify_log
 from harness.errors import InputError
 from harness.report.again import again
 from harness.report.baseline import changes_since
@@ -104,6 +105,7 @@ def command(
 
     Without CONTROLLER the example in C is compiled and judged, or, where there is no C compiler,
     the example in Python. With log:FILE no controller runs: what was recorded is judged. With
+    settings, such as --chemistry lead_gel --cells 12, the vectors are written anew for these. With
     --role charger CONTROLLER is a charger that listens to its packs.
     """
     forms = Forms(html_file, json_file, junit_file, markdown_file)
@@ -129,11 +131,13 @@ def command(
         )
         tried = _Tried(report, tuple(packs), "", keeping)
     else:
-        refuse_log_options(**of_log)
+        refuse_mapping(of_log.pop("mapping_file"))
+        given = side.settings(**of_log) if is_given(**of_log) else None
         tried = _tried(
             side,
             controller,
             chosen,
+            given,
             keeping=Keeping(excerpts=side.excerpts) if forms.need_samples else None,
             fail_fast=fail_fast,
             tolerance_s=tolerance_s,
@@ -177,16 +181,17 @@ def _tried(
     side: Side,
     spec: str,
     chosen: Selection,
+    given: Any,
     *,
     keeping: Keeping | None,
     fail_fast: bool,
     tolerance_s: float,
     limit_s: float,
 ) -> _Tried:
-    """Attach what is under test, and try the chosen cases on it."""
+    """Attach what is under test, and try the chosen cases on it, under the settings given if any."""
     begun: list[str] = []
     with side.attach(spec, limit_s=limit_s) as attachment:
-        cases, left_out = side.cases(attachment, chosen.vectors)
+        cases, left_out = side.cases(attachment, chosen.vectors, given)
         with Interruptible(cases, tell_interrupted) as trials, bar(len(cases)) as advance:
 
             def begin(case: Any) -> None:

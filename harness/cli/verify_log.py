@@ -37,17 +37,10 @@ def log_options(command: _F) -> _F:
     )(command)
 
 
-def refuse_log_options(mapping_file: str | None, **settings: Any) -> None:
-    """Refuse the options of a log where a controller is to run.
-
-    Raises:
-        InputError: one of them was given.
-    """
-    if mapping_file or is_given(**settings):
-        raise InputError(
-            "--mapping, --settings, --cells and --set belong to a log",
-            hint="name one as log:FILE; for other settings see fullproof vectors render",
-        )
+def refuse_mapping(mapping_file: str | None) -> None:
+    """Refuse a mapping where a controller is to run; raises `InputError`."""
+    if mapping_file:
+        raise InputError("--mapping belongs to a log", hint="name one as log:FILE")
 
 
 def verify_log(
@@ -61,6 +54,7 @@ def verify_log(
     settings_file: str | None,
     cells: int | None,
     changes: tuple[str, ...],
+    chemistry: str | None = None,
 ) -> tuple[Report, list[str]]:
     """The verdict on a log, and the names of its packs.
 
@@ -74,6 +68,7 @@ def verify_log(
         settings_file: settings that the controller ran with.
         cells: see `given_settings`.
         changes: see `given_settings`.
+        chemistry: see `given_settings`.
 
     Raises:
         InputError: the log, the mapping or the settings cannot be used.
@@ -87,7 +82,7 @@ def verify_log(
         raise InputError(f"{KIND} names no file", hint=f"write it as {KIND}FILE")
     mapping = read_mapping(mapping_file) if mapping_file else None
     log: Log = read_log(path, mapping)
-    settings = _settings(log, settings_file, cells, changes)
+    settings = _settings(log, settings_file, cells, changes, chemistry)
     for pack in log.packs:
         if pack.stage is None:
             raise InputError(
@@ -106,14 +101,18 @@ def verify_log(
 
 
 def _settings(
-    log: Any, settings_file: str | None, cells: int | None, changes: tuple[str, ...]
+    log: Any,
+    settings_file: str | None,
+    cells: int | None,
+    changes: tuple[str, ...],
+    chemistry: str | None,
 ) -> Settings:
-    if not is_given(settings_file, cells, changes) and log.settings is None:
+    if not is_given(settings_file, cells, changes, chemistry) and log.settings is None:
         raise InputError(
             "by which settings is the log to be judged? It does not hold them",
             hint="give --settings FILE, or --cells 16 where the controller ran with the defaults",
         )
-    return given_settings(settings_file, cells, changes, base=log.settings)
+    return given_settings(settings_file, cells, changes, chemistry, base=log.settings)
 
 
 def _tell(console: Console, log: Any, settings: Settings) -> None:

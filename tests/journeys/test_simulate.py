@@ -92,7 +92,7 @@ def test_the_shipped_ones_are_listed(simulate: Simulate, arguments: tuple[str, .
     ended = simulate(*arguments)
     assert ended.code == 0
     assert [line.split()[0] for line in ended.out.splitlines()] == list(shipped_names())
-    assert ended.err == "16 scenarios\n"
+    assert ended.err == "17 scenarios\n"
 
 
 def test_the_page_names_every_scenario() -> None:
@@ -134,7 +134,7 @@ def test_a_controller_that_breaks_a_rule_ends_with_1(simulate: Simulate) -> None
     assert ended.code == 1
     assert "HOLD.full-length (must)" in ended.out
     assert "one-pack-fuller/east at t = 8310 s" in ended.out
-    assert "15 requirements exercised, 1 broken" in ended.out
+    assert "16 requirements exercised, 1 broken" in ended.out
 
 
 def test_one_pack_has_another_controller(simulate: Simulate, tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ def test_what_works_is_listed(fullproof: Fullproof) -> None:
     assert ended.code == 0
     assert "ok         hello\n" in ended.out
     assert "ok         stop\n" in ended.out
-    assert "The attachment works: 9 of 9 steps were tried, none failed." in ended.out
+    assert "The attachment works: 10 of 10 steps were tried, none failed." in ended.out
     assert "Next: fullproof verify ref" in ended.out
 
 
@@ -26,5 +26,5 @@ def test_what_is_wrong_is_explained(fullproof: Fullproof) -> None:
 def test_nothing_that_was_not_tried_counts(fullproof: Fullproof) -> None:
     ended = fullproof("smoke", saboteur("wrong_protocol"))
     assert ended.code == 1
-    assert "1 of 9 steps failed" in ended.out
+    assert "1 of 10 steps failed" in ended.out
     assert "it needs what failed before: hello" in ended.out

@@ -66,7 +66,7 @@ def test_what_is_not_there(fullproof: Fullproof, arguments: tuple[str, ...], mes
 def test_check_counts_what_is_there(fullproof: Fullproof) -> None:
     ended = fullproof("vectors", "check", "--verbose")
     assert ended.code == 0
-    assert "54 requirements exercised, nothing wrong" in " ".join(ended.out.split())
+    assert "76 requirements exercised, nothing wrong" in " ".join(ended.out.split())
     row = next(line for line in ended.out.splitlines() if line.startswith("HOLD.sag-pauses"))
     assert [int(number) for number in row.split()[1:]] == [9, 4]
 

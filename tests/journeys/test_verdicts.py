@@ -73,7 +73,7 @@ def test_a_controller_that_never_says_who_it_is_does_not_conform(fullproof: Full
     ended = fullproof("verify", saboteur("wrong_protocol"), "--quiet")
     assert ended.code == 1
     assert "LINK.greets (must)" in ended.out
-    assert "1 fail, 60 unknown, of 61 requirements" in ended.out
+    assert "1 fail, 82 unknown, of 83 requirements" in ended.out
 
 
 def test_a_fault_of_our_own_ends_with_3_and_no_traceback(
