@@ -34,6 +34,7 @@ class ChargerSession(Session):
     """The same session with a charger."""
 
     columns = CHARGER_ANSWER_COLUMNS
+    equalises = False
 
     def _defaults(self) -> ChargerSettings:
         return ChargerSettings()

@@ -73,6 +73,7 @@ def as_vector(failure: Failure, case: Case, finding: Finding, *, number: int = 1
         settings=case.settings,
         soc=case.soc,
         power_cycles=case.power_cycles,
+        equalise_requests=case.equalise_requests,
         cuts=case.cuts,
         expected=expectation(case),
         trace=case.trace,
@@ -111,6 +112,8 @@ def _features(case: Case, asked: frozenset[str]) -> tuple[str, ...]:
     needed = needed_features(case.settings) | asked
     if case.power_cycles:
         needed.add("power_cycle")
+    if case.equalise_requests:
+        needed.add("equalisation")
     needed |= {_NEEDED[word] for word in _words(case) if word in _NEEDED}
     return tuple(name for name in FEATURES if name in needed)
 
@@ -128,6 +131,8 @@ def _words(case: Case) -> set[str]:
     for k, row in enumerate(zip(*columns, strict=True)):
         if k in case.power_cycles:
             controller.power_cycle()
+        if k in case.equalise_requests:
+            controller.request_equalisation()
         for event in controller.step(Sample(*row)).events:
             words |= {event.name, event.cause}
     return words

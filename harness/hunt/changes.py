@@ -118,6 +118,7 @@ def with_more(case: Case, where: Flags) -> tuple[Case, Floats]:
         expected=None,
         power_cycles=moved(case.power_cycles),
         cuts=moved(case.cuts),
+        equalise_requests=moved(case.equalise_requests),
     )
     return more, at
 

@@ -47,14 +47,14 @@ class Decision:
 def still_intervals(case: Case) -> Flags:
     """Whether nothing moves from a sample to the next one; shape (samples - 1,).
 
-    Both are valid and read the same, time goes on without a gap, and power is not lost.
+    Both are valid and read the same, time goes on without a gap, and nothing happens in between.
     """
     still = joined_rows(case) & valid_rows(case)[1:]
     for name in case.trace.columns[1:]:
         column = case.trace.column(name)
         both_nan = np.isnan(column[1:]) & np.isnan(column[:-1])
         still &= (column[1:] == column[:-1]) | both_nan
-    for k in case.power_cycles:
+    for k in (*case.power_cycles, *case.equalise_requests):
         if k > 0:
             still[k - 1] = False
     return still

@@ -17,6 +17,8 @@ from harness.run import OPTIONAL_COLUMNS, Floats, Trace
 Mask = npt.NDArray[np.bool_]
 # Stamps that are summed up again are rounded to this, below what any rule can tell.
 STAMP_DIGITS = 9
+# What a case does before the rows of some indices; a case of another role need not have them all.
+PLACES = ("power_cycles", "equalise_requests", "cuts")
 
 
 def columns_of(trace: Any) -> dict[str, Any]:
@@ -44,7 +46,7 @@ def plain(case: Any) -> Any:
 def kept(case: Any, keep: Mask, *, closed_up: bool = False) -> Any:
     """The case with some of its rows only.
 
-    A loss of power, or a cut, that stood before a row taken out stands before the next one left.
+    A loss of power, a request or a cut that stood before a row taken out stands before the next one left.
 
     Args:
         case: the case.
@@ -60,14 +62,10 @@ def kept(case: Any, keep: Mask, *, closed_up: bool = False) -> Any:
     count = int(place[-1])
 
     def moved(indices: Iterable[int]) -> tuple[int, ...]:
-        return tuple(sorted({int(place[k]) for k in indices} - {0, count}))
+        return tuple(sorted({int(place[k]) for k in indices} - {count}))
 
-    return evolve(
-        case,
-        trace=type(case.trace)(**columns),
-        power_cycles=moved(case.power_cycles),
-        cuts=moved(case.cuts),
-    )
+    places = {name: moved(getattr(case, name)) for name in PLACES if hasattr(case, name)}
+    return evolve(case, trace=type(case.trace)(**columns), **places)
 
 
 def intervals(t: Floats) -> Floats:
@@ -106,6 +104,5 @@ def key(case: Any) -> tuple[object, ...]:
         tuple((name, values.tobytes()) for name, values in columns_of(case.trace).items()),
         case.settings,
         getattr(case, "soc", None),
-        case.power_cycles,
-        case.cuts,
+        tuple(getattr(case, name, ()) for name in PLACES),
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from attrs import evolve
 
-from harness.hunt.edit import Mask, kept, with_column
+from harness.hunt.edit import PLACES, Mask, kept, with_column
 from harness.run import OPTIONAL_COLUMNS, Case, Run, Stages
 
 if TYPE_CHECKING:
@@ -18,15 +18,18 @@ MANY_ROWS = 16
 
 
 def extras(reducer: Reducer) -> None:
-    """Leave out optional columns, cuts and losses of power: all of them, then each."""
+    """Leave out optional columns, cuts, losses of power, requests: all of them, then each."""
     reducer.offer(_without_columns(reducer.case, reducer.case.trace.columns))
-    reducer.offer(evolve(reducer.case, cuts=()))
-    reducer.offer(evolve(reducer.case, power_cycles=()))
+    between = [name for name in PLACES if hasattr(reducer.case, name)]
+    for name in reversed(between):
+        reducer.offer(evolve(reducer.case, **{name: ()}))
     for name in OPTIONAL_COLUMNS:
         reducer.offer(_without_columns(reducer.case, (name,)))
-    for k in reducer.case.power_cycles:
-        left = tuple(other for other in reducer.case.power_cycles if other != k)
-        reducer.offer(evolve(reducer.case, power_cycles=left))
+    for name in between:
+        if name != "cuts":
+            for k in getattr(reducer.case, name):
+                left = tuple(other for other in getattr(reducer.case, name) if other != k)
+                reducer.offer(evolve(reducer.case, **{name: left}))
     # Of many cuts the ones at the end matter as a rule, if any.
     for k in reducer.case.cuts:
         left = tuple(other for other in reducer.case.cuts if other != k)
@@ -60,7 +63,10 @@ def _guess(reducer: Reducer) -> None:
     count = len(reducer.case.trace)
     marks = reducer.edits.marks(reducer.case, reducer.shown.run)
     marks[0] = marks[min(max(reducer.shown.finding.index, 0), count - 1)] = True
-    for k in reducer.case.power_cycles:
+    for k in (
+        *reducer.case.power_cycles,
+        *getattr(reducer.case, "equalise_requests", ()),
+    ):
         marks[max(k - 1, 0) : k + 1] = True
     for reach in (0, 1):
         reducer.offer(kept(reducer.case, _bridged(reducer.case, around(marks, reach))))

@@ -34,7 +34,8 @@ USUAL_SOC = 0.5
 def size(case: Case) -> float:
     """The size of a case; smaller is easier to read."""
     trace = case.trace
-    total = ROW * len(trace) + POWER_CYCLE * len(case.power_cycles) + CUT * len(case.cuts)
+    between = len(case.power_cycles) + len(case.equalise_requests)
+    total = ROW * len(trace) + POWER_CYCLE * between + CUT * len(case.cuts)
     total += COLUMN * sum(name in OPTIONAL_COLUMNS for name in trace.columns)
     total += settings_size(case.settings) + number_size(case.soc) * (case.soc != USUAL_SOC)
     total += intervals_size(trace.t)

@@ -10,7 +10,17 @@ from attrs import frozen
 from ctrl.settings import Settings
 from harness.logs.log import PackLog
 from harness.logs.sampling import Sampling
-from harness.rules import REQUIREMENTS, absorption, blame, count, entry, float_stage, full, trips
+from harness.rules import (
+    REQUIREMENTS,
+    absorption,
+    blame,
+    count,
+    entry,
+    equalising,
+    float_stage,
+    full,
+    trips,
+)
 from harness.rules import request as asking
 from harness.rules.requirement import Requirement
 
@@ -37,10 +47,20 @@ WITHOUT_HISTORY = frozenset(
         asking.CURRENT,
         asking.NEVER_ABOVE,
         asking.COMPENSATED,
+        asking.ASKS,
+        asking.BOUNDED,
+        equalising.ALLOWED,
         full.SETS_ONE,
         full.BLOCKED,
+        full.NO_RESET,
     }
 )
+# Nobody who asks for an equalisation is in a log.
+_BY_BEING_ASKED = frozenset({equalising.DUE, equalising.STARTS, equalising.REMEMBERED})
+_BY_THE_HOTTEST = frozenset(
+    {equalising.COOL, equalising.HEAT, equalising.WHOLE, equalising.RETRY, equalising.TIME}
+)
+_BY_THE_SENSOR = frozenset({asking.JUMP, asking.MISSING, asking.FROZEN, asking.FOUND_AGAIN})
 _BY_EVERY_SAMPLE = frozenset(
     {
         count.COUNTS,
@@ -58,7 +78,9 @@ _BY_EVERY_SAMPLE = frozenset(
         absorption.SAG["pause"],
         absorption.SAG["restart"],
         trips.NO_READING,
+        *_BY_THE_SENSOR,
         *(r.id for r in REQUIREMENTS if r.group in ("TIME", "POWER")),
+        *({r.id for r in REQUIREMENTS if r.group == "EQUALISE"} - WITHOUT_HISTORY),
     }
 )
 _BY_THE_COUNT = frozenset(
@@ -81,7 +103,15 @@ _BY_CAUSES = frozenset(
         trips.RELEASE_HELD,
     }
 )
-BY_REQUEST_V = frozenset({asking.VOLTAGE, asking.NEVER_ABOVE, asking.COMPENSATED})
+BY_REQUEST_V = frozenset(
+    {
+        asking.VOLTAGE,
+        asking.NEVER_ABOVE,
+        asking.COMPENSATED,
+        asking.ASKS,
+        *(r.id for r in REQUIREMENTS if r.group == "COMPENSATE"),
+    }
+)
 _BY_THRESHOLDS = (
     BY_REQUEST_V
     | {
@@ -129,6 +159,8 @@ class View:
             return "no controller runs: a log is read, not asked"
         if requirement.id == count.STARTS:
             return "a log does not say with which count the controller was started"
+        if requirement.id in _BY_BEING_ASKED:
+            return "a log does not say when somebody asked for an equalisation"
         return (
             self._by_columns(requirement)
             or self._by_steps(requirement.id)
@@ -145,7 +177,7 @@ class View:
             has = log.trace.columns if column == "cell_max_v" else log.answers
             if feature in requirement.features and column not in has:
                 return f"the log has no column {column}"
-        if requirement.group == "REQUEST":
+        if "requests" in requirement.features:
             column = "current_request_a" if name == asking.CURRENT else "voltage_request_v"
             if column not in log.answers:
                 return f"the log has no column {column}"
@@ -154,6 +186,8 @@ class View:
         temperatures = {"temp_c", "temp_max_c"} & set(log.trace.columns)
         if "temperature_protection" in requirement.features and not temperatures:
             return "the log has no column temp_c"
+        if name in _BY_THE_HOTTEST and s.equalisation_max_c is not None and not temperatures:
+            return "heat ends an equalisation, and the log has no column temp_c"
         if "soc" in log.blank and "soc" in requirement.features and name != count.BOUNDS:
             return self._blank("soc")
         unseen = [

@@ -13,10 +13,11 @@ from harness.logs.log import Indices
 from harness.logs.variants import near_belief, variants
 from harness.rules import REQUIREMENTS
 from harness.rules.blame import INVALID
+from harness.rules.request import ASKS
 from harness.rules.requirement import Check
 from harness.run import Finding, Run
 
-REQUESTS = "REQUEST."
+REQUESTS = ("REQUEST.", "COMPENSATE.", ASKS)
 # One decision may be blamed on one or the other group of these, by a hair.
 BLAMED_TOGETHER = frozenset({"ENTRY", "HOLD", "FULL", "FLOAT", "RETURN"})
 # Any analysis may put the blame on these.

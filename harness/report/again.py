@@ -10,6 +10,7 @@ from harness.run import Finding
 
 LINK = "LINK"
 RECORDED = "log"
+SETTINGS_OPTIONS = ("--chemistry", "--settings", "--cells", "--set")
 
 
 def again(result: Result, finding: Finding) -> str:
@@ -27,6 +28,10 @@ def again(result: Result, finding: Finding) -> str:
         if result.environment is not None and result.environment.command:
             return f"{result.environment.command} --select {shlex.quote(finding.requirement)}"
         return f"fullproof verify {name} --select {shlex.quote(finding.requirement)}{options}"
+    command = "" if result.environment is None else result.environment.command
+    if any(word.partition("=")[0] in SETTINGS_OPTIONS for word in shlex.split(command)):
+        # The vector was written for settings of the user's own; only the same options write it again.
+        return f"{command} --select {shlex.quote(finding.case)}"
     return command_for(result.report.spec, finding, options, result.report.role)
 
 

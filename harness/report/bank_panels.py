@@ -36,6 +36,7 @@ SHADES = {
     Stage.ABSORPTION: ("#8a8a8a", ""),
     Stage.FLOAT: ("#dcdcdc", "///"),
     Stage.INHIBITED: ("#222222", "xxx"),
+    Stage.EQUALISATION: ("#f2c48d", "..."),
 }
 # A line of more points than this would be finer than the picture, and make its file large.
 BUCKETS = 700

@@ -27,6 +27,7 @@ STAGE_STYLES = {
     Stage.ABSORPTION.word: "yellow",
     Stage.FLOAT.word: "green",
     Stage.INHIBITED.word: "red",
+    Stage.EQUALISATION.word: "magenta",
 }
 # A line of text that is much longer is hard to read.
 LEAST_WIDTH, MOST_WIDTH = 20, 100

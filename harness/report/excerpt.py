@@ -52,6 +52,8 @@ class Excerpt:
         reference_stages: what the reference says; None where it was not asked.
         resets: indices in the case of the controller's full resets among the kept samples.
         power_cycles: indices in the case of the samples before which power was lost.
+        equalise_requests: indices in the case of the samples before which an equalisation was asked
+            for.
         clocks: timers and dwells on the stages that the controller reported.
         role: what was tried.
     """
@@ -67,6 +69,7 @@ class Excerpt:
     power_cycles: tuple[int, ...] = ()
     clocks: tuple[Clock, ...] = field(default=())
     role: str = CONTROLLER
+    equalise_requests: tuple[int, ...] = ()
 
     @property
     def numbers(self) -> int:
@@ -115,6 +118,7 @@ def _around(case: Case, run: Run | None, said: Answers | None, index: int) -> Ex
         case,
         trace=part,
         power_cycles=tuple(k - first for k in case.power_cycles if first <= k < behind),
+        equalise_requests=tuple(k - first for k in case.equalise_requests if first <= k < behind),
         cuts=(),
         expected=None,
     )
@@ -153,6 +157,7 @@ def _around(case: Case, run: Run | None, said: Answers | None, index: int) -> Ex
         reference_stages=None if reference is None else reference[at],
         resets=resets,
         power_cycles=tuple(k for k in case.power_cycles if first <= k < behind),
+        equalise_requests=tuple(k for k in case.equalise_requests if first <= k < behind),
         clocks=running,
     )
 

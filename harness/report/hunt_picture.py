@@ -91,7 +91,8 @@ def painted(
         for axes in panels:
             if finding.index >= 0:
                 axes.axvline(x[finding.index], color="#D55E00", linewidth=1.2, zorder=5)
-            for k in case.power_cycles:
+            # Nobody asks a charger for an equalisation.
+            for k in (*case.power_cycles, *getattr(case, "equalise_requests", ())):
                 axes.axvline(x[k], color="#555555", linewidth=0.9, linestyle=":", zorder=4)
         metadata = {"Date": None} if file.suffix.lower() == ".svg" else {}
         try:

@@ -75,6 +75,7 @@ def _document(case: Case) -> dict[str, Any]:
         "settings": case.settings.to_mapping(),
         "soc": case.soc,
         "power_cycles": case.power_cycles,
+        "equalise_requests": case.equalise_requests,
         "cuts": case.cuts,
         "expected": {"stages": expected.stages, "resets": expected.resets, "soc": expected.soc},
         "columns": case.trace.columns,

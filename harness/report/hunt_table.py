@@ -144,6 +144,8 @@ def _happened(case: Case, here: int) -> list[str]:
     told: list[list[str]] = [[] for _ in range(len(case.trace))]
     for k in case.power_cycles:
         told[k].append("power was lost before")
+    for k in case.equalise_requests:
+        told[k].append("an equalisation was asked for before")
     for k in case.cuts:
         told[k].append("a new message")
     for k, events in (reference_events("ref", case) or {}).items():
@@ -161,7 +163,7 @@ def _shown(case: Case, answers: Answers | None, said: Answers, here: int) -> lis
     count = len(case.trace)
     if count <= MOST_ROWS:
         return list(range(count))
-    marks = {0, count - 1, *case.power_cycles, max(here, 0)}
+    marks = {0, count - 1, *case.power_cycles, *case.equalise_requests, max(here, 0)}
     for given in (answers, said):
         if given is not None:
             marks |= set((np.flatnonzero(np.diff(given.stage)) + 1).tolist())

@@ -12,13 +12,14 @@ from attrs import asdict, evolve, frozen
 
 from ctrl.advice import (
     DAY_S,
-    REST_CELL_V,
     Advice,
     highest_v,
     smallest_absorption_v,
+    usual_rest_cell_v,
     usual_taper_a,
     warnings,
 )
+from ctrl.advice_upkeep import coldest_c
 from ctrl.limits import TIME_SLACK_S
 from ctrl.settings import Settings
 
@@ -44,7 +45,8 @@ class Installation:
         meter_noise_v: how far a reading may stray from the next, V.
         wiring_ohm: resistance of the conductors between charger and pack, both ways, ohm.
         interval_s: distance of the samples, s.
-        rest_cell_v: voltage of a full cell at rest, V.
+        rest_cell_v: voltage of a full cell at rest, V; None: that of the chemistry that the settings
+            look like.
         taper_a: current at which the drop of the wiring counts, A; None: that of the settings, or a
             twentieth of the capacity in an hour.
     """
@@ -53,7 +55,7 @@ class Installation:
     meter_noise_v: float = 0.02
     wiring_ohm: float = 0.005
     interval_s: float = 1.0
-    rest_cell_v: float = REST_CELL_V
+    rest_cell_v: float | None = None
     taper_a: float | None = None
 
 
@@ -167,26 +169,31 @@ def margins_of(settings: Settings, installation: Installation | None = None) -> 
     Raises:
         ValueError: a number of the installation is negative or not finite.
     """
-    found = _with_taper(settings, Installation() if installation is None else installation)
+    found = _whole(settings, Installation() if installation is None else installation)
     advice = warnings(settings, **asdict(found))
     margins = [
         evolve(margin, advice=tuple(one for one in advice if one.fields == margin.fields))
         for margin in _pairs(settings, found)
     ]
     told = {margin.fields for margin in margins}
-    left_over = [one for one in advice if one.fields not in told]
-    if left_over:
-        # Whoever adds a warning adds its margin.
-        raise LookupError(f"a warning without a margin: {left_over[0].fields}")
+    for one in advice:
+        if one.fields in told:
+            continue
+        if not one.wanted:
+            # Whoever adds a warning adds its margin, or says what is wanted.
+            raise LookupError(f"a warning without a margin: {one.fields}")
+        margins.append(Margin(one.wanted, "no margin", one.fields, "", nan, advice=(one,)))
     return Margins(
         settings, found, tuple(margins), tuple(_late(settings, found)), _smallest(settings, found)
     )
 
 
-def _with_taper(settings: Settings, given: Installation) -> Installation:
-    if given.taper_a is not None:
-        return given
-    return evolve(given, taper_a=usual_taper_a(settings))
+def _whole(settings: Settings, given: Installation) -> Installation:
+    if given.rest_cell_v is None:
+        given = evolve(given, rest_cell_v=usual_rest_cell_v(settings))
+    if given.taper_a is None:
+        given = evolve(given, taper_a=usual_taper_a(settings))
+    return given
 
 
 def _pairs(settings: Settings, found: Installation) -> Iterator[Margin]:
@@ -197,7 +204,7 @@ def _pairs(settings: Settings, found: Installation) -> Iterator[Margin]:
 
 
 def _of_voltage(settings: Settings, found: Installation) -> Iterator[Margin]:
-    rest_v = settings.cells * found.rest_cell_v
+    rest_v = settings.cells * (found.rest_cell_v or 0.0)
     yield Margin(
         "The hold starts.",
         "absorption_v over entry_v",
@@ -312,8 +319,7 @@ def _of_temperature(settings: Settings) -> Iterator[Margin]:
         return
     rules = ("REQUEST.compensated",)
     wanted = "Cold or heat does not raise the voltage too far."
-    cold = settings.compensation_v_per_c < 0.0
-    worst_c = settings.charge_min_c if cold else settings.charge_max_c
+    worst_c = coldest_c(settings)
     if worst_c is None:
         fields = ("compensation_v_per_c", "charge_min_c", "charge_max_c")
         yield Margin(wanted, "no temperature limit bounds it", fields, "mV", nan, rules=rules)

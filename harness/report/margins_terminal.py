@@ -7,7 +7,7 @@ from math import isfinite
 
 import click
 
-from ctrl.advice import CAUTION, beside_limit
+from ctrl.advice import CAUTION, beside_limit, cautions
 from harness.report.margins import Margin, Margins
 
 WIDTH = 96
@@ -28,7 +28,9 @@ def margins_text(margins: Margins, name: str) -> str:
     lines += ["", *_wrapped(_smallest(margins))]
     if margins.late:
         lines += ["", *_late(margins)]
-    lines += ["", *_wrapped(_assumed(margins)), "", f"warnings: {count}", *_wrapped(CAUTION)]
+    lines += ["", *_wrapped(_assumed(margins)), "", f"warnings: {count}"]
+    for caution in cautions(margins.settings):
+        lines += _wrapped(caution)
     return "\n".join(lines) + "\n"
 
 
@@ -63,7 +65,8 @@ def _warnings(margins: Margins) -> Iterator[str]:
             first, *rest = _wrapped(f"{advice.sentence} {hint}", WIDTH - len(_INDENT))
             yield f"{number}. {first}"
             yield from (f"{_INDENT}{line}" for line in rest)
-            yield f"{_INDENT}{each.pair}; {', '.join(each.rules)}"
+            if each.rules:
+                yield f"{_INDENT}{each.pair}; {', '.join(each.rules)}"
 
 
 def _smallest(margins: Margins) -> str:
@@ -93,7 +96,9 @@ def _assumed(margins: Margins) -> str:
 
 
 def _amount(value: float, margin: Margin) -> str:
-    return f"{_number(value)} {margin.unit}" if isfinite(value) else "no bound"
+    if isfinite(value):
+        return f"{_number(value)} {margin.unit}"
+    return "no bound" if margin.unit else ""
 
 
 def _number(value: float) -> str:

@@ -57,6 +57,7 @@ def _excerpt(excerpt: Excerpt) -> dict[str, Any]:
         "reference": changes(excerpt.reference_stages, told),
         "resets": _positions(excerpt, excerpt.resets),
         "cycles": _positions(excerpt, excerpt.power_cycles),
+        "requests": _positions(excerpt, excerpt.equalise_requests),
         "clocks": [
             {"name": clock.name, "asked": clock.asked_s, "shows": clock.shows_s}
             for clock in excerpt.clocks

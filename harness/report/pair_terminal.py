@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from ctrl.charger import ChargerSettings
-from harness.report.caution import CAUTION
+from harness.report.caution import cautions_of
 from harness.report.console import columns, line, paragraph
 from harness.report.findings import show_findings
 from harness.report.pair_words import blame_sentence, verdict_sentence, why_not
@@ -42,7 +42,8 @@ def show_pair(console: Console, paired: Paired) -> None:
     _show_findings(console, paired)
     _show_crossed(console, paired)
     _show_verdict(console, paired)
-    paragraph(console, CAUTION, style="dim")
+    for caution in cautions_of(paired.result.world):
+        paragraph(console, caution, style="dim")
 
 
 def _show_heading(console: Console, paired: Paired) -> None:

@@ -92,14 +92,34 @@ def _voltages(axes: Axes, result: Result) -> None:
     low = min(float(np.nanmin(v)) for v in values)
     high = max(float(np.nanmax(v)) for v in values)
     room = 0.06 * max(high - low, 0.2)
-    axes.set_ylim(low - room, max(high, settings.absorption_v) + room)
-    for name in ("absorption_v", "entry_v", "full_v", "float_v", "return_v"):
+    top = max(high, settings.absorption_v)
+    axes.set_ylim(
+        low - room, top + (3.0 if _mark_equalisations(axes, result, top + room) else 1.0) * room
+    )
+    for name in ("equalisation_v", "absorption_v", "entry_v", "full_v", "float_v", "return_v"):
         threshold = getattr(settings, name)
-        if threshold >= low - room:
+        if threshold is not None and threshold >= low - room:
             axes.axhline(threshold, color="#777777", linewidth=0.7, linestyle=(0, (1, 2)), zorder=1)
             labels.append(Label(threshold, f"{name} {threshold:g}", "#555555"))
     axes.set_ylabel("true voltage, V")
     name_lines(axes, labels)
+
+
+def _mark_equalisations(axes: Axes, result: Result, at_v: float) -> bool:
+    """Mark when each equalisation ended, and how; returns whether there were any."""
+    marked = False
+    for name, marker, told in (
+        ("equalisation_ended", "v", "equalised"),
+        ("equalisation_abandoned", "x", "abandoned"),
+    ):
+        ended_h = [event.t / HOUR_S for event in result.events if event.name == name]
+        if ended_h:
+            heights = [at_v] * len(ended_h)
+            axes.plot(ended_h, heights, marker, color="#333333", markersize=4.5, label=told)
+            marked = True
+    if marked:
+        axes.legend(loc="upper left", ncols=2, frameon=False, fontsize=SMALL, borderaxespad=0.1)
+    return marked
 
 
 def _above_entry(axes: Axes, result: Result) -> None:

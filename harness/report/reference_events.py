@@ -33,6 +33,8 @@ def reference_events(spec: str, case: Case) -> dict[int, tuple[Event, ...]] | No
     for start, stop, power_was_lost in case.stretches():
         if power_was_lost:
             controller.power_cycle()
+        if start in case.equalise_requests:
+            controller.request_equalisation()
         part = case.trace.part(start, stop)
         tell = _replayed if len(part) > LONG_TRACE_SAMPLES else _stepped
         events.update({start + index: said for index, said in tell(controller, part).items()})

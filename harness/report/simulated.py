@@ -10,7 +10,7 @@ from attrs import frozen
 from rich.console import Console
 from rich.text import Text
 
-from harness.report.caution import CAUTION
+from harness.report.caution import cautions_of
 from harness.report.console import columns, line, paragraph, stage_text
 from harness.report.findings import show_findings
 from harness.report.words import changed_settings, count, number
@@ -89,6 +89,7 @@ def event_words(event: Event) -> str:
         "inhibited": "charging blocked",
         "released": "charging allowed again",
         "float_ended": "back to bulk",
+        "equalisation_abandoned": "equalisation abandoned, due still",
     }
     told = words.get(event.name, event.name.replace("_", " "))
     if event.name != "stage_changed" or event.from_stage is None or event.to_stage is None:
@@ -110,7 +111,8 @@ def show(console: Console, simulated: Simulated) -> None:
     _show_expectations(console, simulated)
     for text, style in _summary(simulated):
         paragraph(console, text, style=style)
-    paragraph(console, CAUTION, style="dim")
+    for caution in cautions_of(simulated.result.world):
+        paragraph(console, caution, style="dim")
 
 
 def _show_heading(console: Console, simulated: Simulated) -> None:

@@ -66,12 +66,14 @@ def _pieces(frame: Frame, told: Told, stages: Stages) -> Iterator[tuple[float, f
 
 
 def _moments(frame: Frame, excerpt: Excerpt, finding: Finding, bottom: float) -> Iterator[str]:
-    for index in excerpt.power_cycles:
+    marked = [(index, "power lost") for index in excerpt.power_cycles]
+    marked += [(index, "equalisation requested") for index in excerpt.equalise_requests]
+    for index, words in marked:
         k = int(np.searchsorted(excerpt.indices, index))
         if k < len(frame.at):
             x = frame.at[k]
             yield f'<path class="power" d="M{x:.1f} {GAP - 4}V{bottom:.0f}"/>'
-            yield svg.text(float(x) + 3, bottom + 8, "power lost", "small")
+            yield svg.text(float(x) + 3, bottom + 8, words, "small")
     k = excerpt.position(finding)
     if k >= 0:
         x = frame.at[k]

@@ -39,6 +39,7 @@ def excerpt_members(excerpt: Excerpt) -> dict[str, Any]:
         return members
     return members | {
         "resets": excerpt.resets,
+        "equalise_requests": excerpt.equalise_requests,
         "clocks": [
             {
                 "name": clock.name,
@@ -119,6 +120,7 @@ def read_excerpt(members: dict[str, Any], role: str, file: str | Path, place: st
         reference_stages=reader.stages(f"reference_{told.state}s", members, length),
         resets=tuple(members.get("resets", ())),
         power_cycles=tuple(members["power_cycles"]),
+        equalise_requests=tuple(members.get("equalise_requests", ())),
         clocks=tuple(
             Clock(
                 clock["name"],

@@ -13,6 +13,7 @@ from harness.run import Expected, Flags, Run
 
 FULL_RESET = "full reset"
 POWER_LOST = "power lost"
+REQUESTED = "equalisation requested"
 EMPTY_RESET = "count set to 0"
 # Counting cannot take so much off the state of charge from one sample to the next.
 JUMP_DOWN = 0.02
@@ -65,6 +66,8 @@ def moments(run: Run, events: Mapping[int, tuple[Event, ...]] | None = None) -> 
         for index in _indices((soc[:-1] - soc[1:] > JUMP_DOWN) & (soc[1:] == 0.0), 1):
             marks[index] = (*marks.get(index, ()), EMPTY_RESET)
     marks |= told
+    for index in run.case.equalise_requests:
+        marks[index] = (REQUESTED, *marks.get(index, ()))
     for index in run.case.power_cycles:
         marks[index] = (POWER_LOST, *marks.get(index, ()))
     return [

@@ -103,7 +103,8 @@ def test_other_forms_tell_the_same(deaf: str, tmp_path: Path) -> None:
         (("ref", "--select", "HOLD"), "picks nothing"),
         (("ref", "--known", "k.toml", "--baseline", "b.json"), "--baseline and --known both say"),
         (("ref", "--known", "k.toml"), "k.toml: cannot be read"),
-        (("ref", "--mapping", "m.toml"), "belong to a log"),
+        (("ref", "--mapping", "m.toml"), "--mapping belongs to a log"),
+        (("ref", "--chemistry", "lead_gel"), "--chemistry belongs to a controller"),
     ],
 )
 def test_wrong_use_is_said(arguments: tuple[str, ...], told: str) -> None:

@@ -9,7 +9,7 @@ from types import ModuleType
 
 import ctrl.settings
 from ctrl.settings import SETTING_NAMES
-from ctrl.stages import TRANSITIONS
+from ctrl.transitions import TRANSITIONS
 from harness.rules import GROUPS, REQUIREMENTS
 from harness.run import FEATURES
 

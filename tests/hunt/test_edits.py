@@ -37,6 +37,13 @@ def test_a_loss_of_power_moves_to_the_next_row_that_is_left() -> None:
     assert kept(cut, keep(2, 3)).cuts == ()
 
 
+def test_a_request_moves_too_and_may_come_before_the_first_row() -> None:
+    asked = evolve(FIVE, equalise_requests=(1, 4))
+    assert kept(asked, keep(0, 3, 4)).equalise_requests == (1, 2)
+    assert kept(asked, keep(1, 2)).equalise_requests == (0,)
+    assert key(asked) != key(FIVE)
+
+
 def test_intervals_skip_what_has_no_stamp() -> None:
     assert intervals(np.array([2.0, nan, 5.0, 4.0])).tolist() == [0, 0, 3, -1]
 
@@ -64,6 +71,7 @@ def test_a_column_that_a_trace_needs_cannot_go() -> None:
         case(*((float(t), 55.0 + t, 1.0) for t in (0, 1, 3, 6, 10)), soc=0.25),
         with_column(FIVE, "temp_c", np.full(5, 25.0)),
         evolve(FIVE, power_cycles=(2,)),
+        evolve(FIVE, equalise_requests=(2,)),
     ],
 )
 def test_what_is_harder_to_read_is_larger(harder: Case) -> None:

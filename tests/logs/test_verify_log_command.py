@@ -131,7 +131,7 @@ name = "south"
         (["log:{torn}", "--cells", "16"], "torn.csv:3: column 2 (v): there is 'x'"),
         (
             ["ref", "--mapping", "map.toml"],
-            "--mapping, --settings, --cells and --set belong to a log",
+            "--mapping belongs to a log",
         ),
     ],
     ids=range(8),

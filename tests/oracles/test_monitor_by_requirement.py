@@ -112,7 +112,13 @@ OTHERWISE: tuple[tuple[str, float | str | None], ...] = (
     ("on_unconfirmed", "wait"),
 )
 # They use up the tolerance, which is where the two could disagree.
-LATE_VARIANTS = tuple(fault for fault in VARIANTS if fault.name.endswith("one-sample-late"))
+# Those of equalisation and of the sensor do as the example does here.
+LATE_VARIANTS = tuple(
+    fault
+    for fault in VARIANTS
+    if fault.name.endswith("one-sample-late")
+    and not fault.name.startswith(("equalisation-", "sensor-"))
+)
 # Deeds of segments that keep the distance of samples, and readings that can be believed.
 DEEDS = np.array([*range(36), *range(36), *range(55), 61, 62, 63])
 ODDITIES = (0, 0, 0, *(FIRST_ODDITY + odd for odd in (DIP, RAMP, HOVER)))

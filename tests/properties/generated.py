@@ -26,8 +26,14 @@ EXACT_CAPACITY_AH = 1024 / 3600
 
 
 @composite
-def settings_of_any_kind(draw: DrawFn, *, exact: bool = False) -> Settings:
-    """Settings without contradiction: every word, every setting that may be off, short timers."""
+def settings_of_any_kind(draw: DrawFn, *, exact: bool = False, upkeep: bool = True) -> Settings:
+    """Settings without contradiction: every word, every setting that may be off, short timers.
+
+    Args:
+        draw: given by the library.
+        exact: keep to the exact grid.
+        upkeep: with equalisation, and with checks of the sensor and bounds of the compensation.
+    """
 
     def one_of(*choices: Any) -> Any:
         return draw(st.sampled_from(choices))
@@ -47,6 +53,22 @@ def settings_of_any_kind(draw: DrawFn, *, exact: bool = False) -> Settings:
     empty_v = one_of(None, return_v - HAIR_V, return_v - 2.0)
     cell_limit_v = one_of(None, 3.75, 3.625) if exact else one_of(None, 3.75, 3.65)
     charge_min_c, band_c = one_of(None, 0.0, -10.0), one_of(0.0, 3.0, 0.25)
+    high_v = absorption_v + one_of(0.0, 8.0)
+    more: dict[str, Any] = {}
+    if upkeep:
+        more = {
+            "compensation_min_c": one_of(None, None, 18.0, 20.0),
+            "compensation_max_c": one_of(None, None, 25.0, 26.0),
+            "sensor_lost_s": one_of(None, None, 0.5, 5.0, 12.0),
+            "sensor_frozen_s": one_of(None, None, 3.0, 20.0),
+            "sensor_jump_c": one_of(None, None, 5.0, 10.0),
+            "equalisation_v": one_of(None, absorption_v, min(absorption_v + 0.25, high_v)),
+            "equalisation_s": one_of(0.5, 4.0, 10.0, 30.0),
+            "equalisation_every_s": one_of(None, 0.5, 20.0, 60.0),
+            "equalisation_max_c": one_of(None, 22.0, 40.0),
+            "equalisation_loss_s": seconds(5.0),
+            "equalisation_retry_s": one_of(0.0, 3.0, 25.0),
+        }
     return Settings(
         cells=16,
         capacity_ah=EXACT_CAPACITY_AH if exact else one_of(0.05, 1.0, 280.0),
@@ -79,26 +101,29 @@ def settings_of_any_kind(draw: DrawFn, *, exact: bool = False) -> Settings:
         trip_dwell_s=seconds(),
         release_dwell_s=seconds(5.0),
         max_gap_s=one_of(3.0, 30.0),
-        plausible_v=(16.0, absorption_v + one_of(0.0, 8.0)),
+        plausible_v=(16.0, high_v),
         plausible_i=one_of((-500.0, 500.0), (-64.0, 64.0)),
         compensation_v_per_c=one_of(0.0, 0.0, -1 / 16, 1 / 32 if exact else 0.03),
         reference_c=25.0,
+        **more,
     )
 
 
 @frozen
 class Walk:
-    """A trace with the places at which the power is lost just before a sample.
+    """A trace with the places at which something happens just before a sample.
 
     Attributes:
         samples: in the order in which they reach the controller.
-        power_cycles: indices.
+        power_cycles: indices at which the power is lost.
         soc: starting state of charge, 0..1.
+        requests: indices at which somebody asks for an equalisation; after a loss of power.
     """
 
     samples: tuple[Sample, ...]
     power_cycles: frozenset[int]
     soc: float
+    requests: frozenset[int] = frozenset()
 
     def columns(self, *names: str) -> list[list[float]]:
         """Some of the columns of the trace."""
@@ -129,7 +154,10 @@ def walks(draw: DrawFn, settings: Settings, *, exact: bool = False, faults: bool
         where = st.integers(0, len(samples) - 1)
         cycles = frozenset(draw(st.lists(where, max_size=2)))
     soc = draw(st.sampled_from((0.5, 0.0, 1.0, 0.875, 0.96875)))
-    return Walk(tuple(samples), cycles, soc)
+    asked: frozenset[int] = frozenset()
+    if settings.equalisation_v is not None:
+        asked = frozenset(draw(st.lists(st.integers(0, len(samples) - 1), max_size=3)))
+    return Walk(tuple(samples), cycles, soc, asked)
 
 
 Stretch = tuple[int, float, tuple[float, ...]]
@@ -167,8 +195,20 @@ def _deeds(settings: Settings, faults: bool) -> SearchStrategy[Stretch]:
         deeds += lasting(settings.float_s, v=settings.float_v + shift_v)
     if settings.empty_v is not None:
         deeds += lasting(settings.empty_dwell_s, v=settings.empty_v, i=-32.0)
+    if settings.equalisation_v is not None:
+        gassing_v, flowing_a = settings.equalisation_v + shift_v, 4.0
+        begun = runs_out + settings.confirm_s + 2.0
+        for seconds in (begun, settings.equalisation_s, settings.equalisation_retry_s):
+            deeds += lasting(seconds, i=flowing_a) * 2
+        deeds += lasting(settings.equalisation_every_s or 1.0, v=gassing_v, i=flowing_a)
+        deeds += lasting(settings.equalisation_loss_s, i=0.0)
     if not faults:
         return st.sampled_from(deeds)
+    if settings.equalisation_max_c is not None:
+        deeds += lasting(settings.trip_dwell_s, hot=settings.equalisation_max_c + 0.25, i=4.0)
+    for seconds_or_none in (settings.sensor_lost_s, settings.sensor_frozen_s):
+        if seconds_or_none is not None:
+            deeds += lasting(seconds_or_none, temp=nan) + lasting(seconds_or_none, temp=15.0)
     if settings.cell_limit_v is not None:
         deeds += lasting(settings.trip_dwell_s, cell=settings.cell_limit_v)
     if settings.charge_max_c is not None:
@@ -248,6 +288,12 @@ def _temperatures(settings: Settings, faults: bool) -> Sequence[float]:
     some = [nan] * 6 + [20.0] * 6 + [25.0, 10.0]
     if not faults:
         return some
+    for level in (settings.compensation_min_c, settings.compensation_max_c):
+        some += [] if level is None else [level, level - 0.25, level + 0.25]
+    if settings.sensor_jump_c is not None:
+        some += [20.0 - settings.sensor_jump_c, 20.0 + settings.sensor_jump_c + 0.25]
+    if settings.equalisation_v is not None and settings.equalisation_max_c is not None:
+        some += [settings.equalisation_max_c, settings.equalisation_max_c + 0.25]
     band_c = settings.temp_band_c
     for level, inward in ((settings.charge_min_c, 1.0), (settings.charge_max_c, -1.0)):
         if level is not None:
@@ -258,8 +304,8 @@ def _temperatures(settings: Settings, faults: bool) -> Sequence[float]:
 
 @composite
 def settings_and_walks(
-    draw: DrawFn, *, exact: bool = False, faults: bool = True
+    draw: DrawFn, *, exact: bool = False, faults: bool = True, upkeep: bool = True
 ) -> tuple[Settings, Walk]:
     """Settings, and a trace that is made for them."""
-    settings = draw(settings_of_any_kind(exact=exact))
+    settings = draw(settings_of_any_kind(exact=exact, upkeep=upkeep))
     return settings, draw(walks(settings, exact=exact, faults=faults))

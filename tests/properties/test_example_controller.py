@@ -54,6 +54,8 @@ def example_answers(settings: Settings, walk: Walk) -> tuple[list[Answer], list[
     for k, sample in enumerate(walk.samples):
         if k in walk.power_cycles:
             controller.power_cycle()
+        if k in walk.requests:
+            controller.request_equalisation()
         said = controller.step(*readings(sample))
         answers.append(
             (

@@ -84,7 +84,7 @@ def test_only_a_reset_takes_the_count_over_the_ceiling_and_only_counting_or_empt
         before = output.soc
 
 
-@given(settings_and_walks())
+@given(settings_and_walks(upkeep=False))
 def test_request_is_never_above_the_compensated_absorption_voltage(
     drawn: tuple[Settings, Walk],
 ) -> None:
@@ -107,15 +107,51 @@ def test_request_is_never_above_the_compensated_absorption_voltage(
 
 
 @given(settings_and_walks())
+def test_an_equalisation_is_short_cool_and_asks_for_its_own_voltage(
+    drawn: tuple[Settings, Walk],
+) -> None:
+    settings, walk = drawn
+    said, states = outputs(settings, walk)
+    began_s = 0.0
+    for k, (sample, output) in enumerate(zip(walk.samples, said, strict=True)):
+        if "equalisation_started" in names(output):
+            began_s = sample.t
+            assert sample.i > 0.0
+            if settings.equalisation_max_c is not None:
+                hot = isfinite(sample.temp_max_c)
+                hottest_c = sample.temp_max_c if hot else sample.temp_c
+                assert hottest_c <= settings.equalisation_max_c
+        if output.stage is Stage.EQUALISATION:
+            assert settings.equalisation_v is not None
+            shift_v = states[k].watch.shift_v
+            assert output.voltage_request_v == settings.equalisation_v + shift_v
+            if valid(settings, sample):
+                assert 0.0 <= sample.t - began_s < settings.equalisation_s
+
+
+@given(settings_and_walks())
+def test_a_sensor_that_is_checked_never_raises_a_voltage_further(
+    drawn: tuple[Settings, Walk],
+) -> None:
+    settings, walk = drawn
+    trusting = settings.changed(sensor_lost_s=None, sensor_frozen_s=None)
+    checked = outputs(settings, walk)[1]
+    for state, other in zip(checked, outputs(trusting, walk)[1], strict=True):
+        assert state.watch.shift_v in (other.watch.shift_v, 0.0)
+        assert state.watch.shift_v <= other.watch.shift_v
+
+
+@given(settings_and_walks())
 def test_stage_changes_only_with_an_event_and_along_the_known_ways(
     drawn: tuple[Settings, Walk],
 ) -> None:
-    bulk, absorption, floating, inhibited = Stage
+    bulk, absorption, floating, inhibited, equalisation = Stage
     ways = {
         bulk: {absorption, inhibited},
         absorption: {bulk, floating, inhibited},
-        floating: {bulk, inhibited},
+        floating: {bulk, equalisation, inhibited},
         inhibited: {bulk},
+        equalisation: {floating, inhibited},
     }
     before = bulk
     for k, output in enumerate(outputs(*drawn)[0]):

@@ -33,13 +33,23 @@ def case_of(settings: Settings, walk: Walk) -> Case:
         if np.isnan(columns[name]).all():
             del columns[name]
     cycles = tuple(sorted(walk.power_cycles))
-    return Case("walk", settings, Trace(**columns), soc=walk.soc, power_cycles=cycles)
+    return Case(
+        "walk",
+        settings,
+        Trace(**columns),
+        soc=walk.soc,
+        power_cycles=cycles,
+        equalise_requests=tuple(sorted(walk.requests)),
+    )
 
 
+@pytest.mark.parametrize("upkeep", [False, True])
 @pytest.mark.parametrize("spec", ["ref", f"py:{EXAMPLE}:Controller"])
 @given(data=st.data())
-def test_a_controller_that_follows_the_rules_has_no_finding(spec: str, data: st.DataObject) -> None:
-    settings = data.draw(settings_of_any_kind())
+def test_a_controller_that_follows_the_rules_has_no_finding(
+    spec: str, upkeep: bool, data: st.DataObject
+) -> None:
+    settings = data.draw(settings_of_any_kind(upkeep=upkeep))
     case = case_of(settings, data.draw(walks(settings)))
     with attach(spec) as controller:
         run = drive(controller, case)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from hypothesis import given, settings
 
 from ctrl.settings import Settings
-from ctrl.stages import TRANSITIONS, Transition, Way
 from ctrl.state import Event, Output
+from ctrl.transitions import TRANSITIONS, Transition, Way
 from ctrl.vocabulary import Stage
 from tests.properties.generated import Walk, settings_and_walks
 from tests.properties.walking import outputs
@@ -49,7 +49,7 @@ def rows_behind(before: Stage, output: Output, on_unconfirmed: str) -> list[Row]
 
 
 def test_every_stage_has_its_ways_and_every_way_its_stages() -> None:
-    assert list(TRANSITIONS) == list(Stage)
+    assert set(TRANSITIONS) == set(Stage)
     listed = {stage.word: [row.way.name for row in rows] for stage, rows in TRANSITIONS.items()}
     trips = ["TRIP_CELL", "TRIP_TEMPERATURE", "TRIP_NO_READING"]
     assert listed == {
@@ -63,7 +63,21 @@ def test_every_stage_has_its_ways_and_every_way_its_stages() -> None:
             "UNCONFIRMED_TO_BULK",
             "WAITED_TOO_LONG",
         ],
-        "float": [*trips, "VOLTAGE_LOW", "SOC_LOW", "FLOAT_OVER"],
+        "float": [
+            *trips,
+            "VOLTAGE_LOW",
+            "SOC_LOW",
+            "FLOAT_OVER",
+            "EQUALISE_BY_REQUEST",
+            "EQUALISE_BY_SCHEDULE",
+        ],
+        "equalisation": [
+            *trips,
+            "EQUALISING_BROKEN",
+            "EQUALISING_TOO_WARM",
+            "EQUALISING_WITHOUT_CURRENT",
+            "EQUALISED",
+        ],
         "inhibited": ["ALL_CLEAR"],
     }
     named = {name for names in listed.values() for name in names}
@@ -86,13 +100,14 @@ def test_the_table_reads_as_the_rules() -> None:
     }
     trips = {
         (stage, way): ("inhibited", "inhibited", cause)
-        for stage in ("bulk", "absorption", "float")
+        for stage in ("bulk", "absorption", "float", "equalisation")
         for way, cause in (
             ("TRIP_CELL", "cell_voltage"),
             ("TRIP_TEMPERATURE", "temperature"),
             ("TRIP_NO_READING", "no_reading"),
         )
     }
+    abandoned = "equalisation_abandoned"
     assert table == trips | {
         ("bulk", "ENTRY_HELD"): ("absorption", "hold_started", ""),
         ("absorption", "BREAK_IN_TIME"): ("bulk", "hold_abandoned", "discontinuity"),
@@ -104,6 +119,12 @@ def test_the_table_reads_as_the_rules() -> None:
         ("float", "VOLTAGE_LOW"): ("bulk", "float_ended", "low_voltage"),
         ("float", "SOC_LOW"): ("bulk", "float_ended", "low_soc"),
         ("float", "FLOAT_OVER"): ("bulk", "float_ended", "float_timer"),
+        ("float", "EQUALISE_BY_REQUEST"): ("equalisation", "equalisation_started", "request"),
+        ("float", "EQUALISE_BY_SCHEDULE"): ("equalisation", "equalisation_started", "schedule"),
+        ("equalisation", "EQUALISING_BROKEN"): ("float", abandoned, "discontinuity"),
+        ("equalisation", "EQUALISING_TOO_WARM"): ("float", abandoned, "temperature"),
+        ("equalisation", "EQUALISING_WITHOUT_CURRENT"): ("float", abandoned, "low_current"),
+        ("equalisation", "EQUALISED"): ("float", "equalisation_ended", ""),
         ("inhibited", "ALL_CLEAR"): ("bulk", "released", ""),
     }
 

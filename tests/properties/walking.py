@@ -10,7 +10,7 @@ import numpy.typing as npt
 from attrs import frozen
 
 from ctrl.compiled import Replay, replay
-from ctrl.controller import Output, State, power_cycle, start, step
+from ctrl.controller import Output, State, power_cycle, request_equalisation, start, step
 from ctrl.resets import VOLTAGE_AFTER_HOLD, ResetRule
 from ctrl.settings import Settings
 from ctrl.state import Sample
@@ -35,7 +35,7 @@ class Said:
 
     stage: npt.NDArray[np.int8]
     soc: npt.NDArray[np.float64]
-    news: npt.NDArray[np.int16]
+    news: npt.NDArray[np.int32]
     voltage_v: npt.NDArray[np.float64]
     current_a: npt.NDArray[np.float64]
     state: State
@@ -56,6 +56,8 @@ def outputs(
     for k, sample in enumerate(walk.samples):
         if k in walk.power_cycles:
             state = power_cycle(state)
+        if k in walk.requests:
+            state = request_equalisation(settings, state)
         state, output = step(settings, state, sample, rule)
         said.append(output)
         states.append(state)
@@ -68,7 +70,7 @@ def stepped(settings: Settings, walk: Walk, rule: ResetRule = VOLTAGE_AFTER_HOLD
     return Said(
         np.array([output.stage for output in said], np.int8),
         np.array([output.soc for output in said]),
-        np.array([output.news for output in said], np.int16),
+        np.array([output.news for output in said], np.int32),
         np.array([output.voltage_request_v for output in said]),
         np.array([output.current_request_a for output in said]),
         states[-1],
@@ -84,11 +86,13 @@ def replayed(
 ) -> Said:
     """The compiled rules, in one piece or cut before the samples at `cuts`."""
     state = start(walk.soc)
-    edges = sorted({0, len(walk.samples), *cuts, *walk.power_cycles})
+    edges = sorted({0, len(walk.samples), *cuts, *walk.power_cycles, *walk.requests})
     parts: list[Replay] = []
     for begin, end in pairwise(edges):
         if begin in walk.power_cycles:
             state = power_cycle(state)
+        if begin in walk.requests:
+            state = request_equalisation(settings, state)
         part = replay(settings, state, **arrays(walk.samples[begin:end], optional), rule=rule)
         state = part.state
         parts.append(part)

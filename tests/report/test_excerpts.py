@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from attrs import evolve
 
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
@@ -80,6 +81,17 @@ def test_what_is_looked_at_begins_where_a_stage_begins_so_that_no_clock_shows_to
     first = int(excerpt.indices[0])
     assert 0 < first < 9_000
     assert run.answers.stage[first] != run.answers.stage[first - 1]
+
+
+def test_requests_for_an_equalisation_are_kept_where_their_samples_are() -> None:
+    run = long_run()
+    requests = (3, 8_999, 9_001, 19_999)
+    asked = evolve(run, case=evolve(run.case, equalise_requests=requests))
+    (excerpt,) = excerpts_of(asked.case, asked, [finding(9_000)])
+    first, last = int(excerpt.indices[0]), int(excerpt.indices[-1])
+    assert first > 3
+    assert last < 19_999
+    assert excerpt.equalise_requests == (8_999, 9_001)
 
 
 def test_findings_far_apart_get_one_excerpt_each_and_near_ones_share_it() -> None:

@@ -12,8 +12,8 @@ from ctrl.compiled import as_tuples
 from ctrl.controller import Controller, Sample, start
 from ctrl.resets import VOLTAGE_AFTER_HOLD
 from ctrl.settings import Settings
-from ctrl.stages import TRANSITIONS
 from ctrl.state import events_of
+from ctrl.transitions import TRANSITIONS
 from ctrl.vocabulary import Stage
 from harness.attach import attach, drive
 from harness.judge import judge

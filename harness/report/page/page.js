@@ -39,7 +39,7 @@
     }
 
     lines() {
-      return [...this.excerpt.cycles.map((k) => [this.x[k], "soft", [4, 4]]), [this.x[this.at], "here", []]];
+      return [...[...this.excerpt.cycles, ...this.excerpt.requests].map((k) => [this.x[k], "soft", [4, 4]]), [this.x[this.at], "here", []]];
     }
 
     lanes() {
