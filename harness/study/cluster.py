@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import logging
 import threading
@@ -145,6 +146,9 @@ def _connected(connect: Callable[[], Any], address: str, timeout_s: float) -> An
     answer: Future[Any] = Future()
 
     def try_it() -> None:
+        # A client that did not get through closes itself when it is collected; while another one
+        # starts, that waits for ever for the lock which the start holds.
+        gc.collect()
         try:
             answer.set_result(connect())
         except BaseException as error:

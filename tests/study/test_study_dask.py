@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import hashlib
 import os
 import signal
@@ -38,6 +39,8 @@ def cluster() -> Iterator[Any]:
 def made(workers: int = 2) -> Any:
     """A cluster; on a machine that is busy it may not come up in the time that Dask gives itself."""
     for left in reversed(range(5)):
+        # As in `harness.study.cluster`: no client of a test before may be collected in the start.
+        gc.collect()
         try:
             return distributed.LocalCluster(
                 n_workers=workers,
