@@ -64,7 +64,12 @@ def kept(case: Any, keep: Mask, *, closed_up: bool = False) -> Any:
     def moved(indices: Iterable[int]) -> tuple[int, ...]:
         return tuple(sorted({int(place[k]) for k in indices} - {count}))
 
-    places = {name: moved(getattr(case, name)) for name in PLACES if hasattr(case, name)}
+    # Before the first row nothing is lost and nothing cut, but something may have been asked for.
+    places = {
+        name: tuple(k for k in moved(getattr(case, name)) if k or name == "equalise_requests")
+        for name in PLACES
+        if hasattr(case, name)
+    }
     return evolve(case, trace=type(case.trace)(**columns), **places)
 
 

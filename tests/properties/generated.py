@@ -205,7 +205,7 @@ def _deeds(settings: Settings, faults: bool) -> SearchStrategy[Stretch]:
     if not faults:
         return st.sampled_from(deeds)
     if settings.equalisation_max_c is not None:
-        deeds += lasting(settings.trip_dwell_s, hot=settings.equalisation_max_c + 0.25, i=4.0)
+        deeds += lasting(settings.trip_dwell_s, hot=settings.equalisation_max_c + 0.25, i=4.0) * 4
     for seconds_or_none in (settings.sensor_lost_s, settings.sensor_frozen_s):
         if seconds_or_none is not None:
             deeds += lasting(seconds_or_none, temp=nan) + lasting(seconds_or_none, temp=15.0)

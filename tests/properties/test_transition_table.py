@@ -132,7 +132,7 @@ def test_the_table_reads_as_the_rules() -> None:
 def test_random_runs_take_every_row_and_nothing_else() -> None:
     taken: set[Row] = set()
 
-    @settings(max_examples=6 * settings().max_examples)
+    @settings(max_examples=12 * settings().max_examples)
     @given(settings_and_walks())
     def run(drawn: tuple[Settings, Walk]) -> None:
         on_unconfirmed = drawn[0].on_unconfirmed
