@@ -195,7 +195,14 @@ def let_through(
         strength_a += packs[highest, rows.SIEMENS] * packs[highest, rows.REST_V]
         total += packs[highest, rows.SIEMENS]
         source = together(strength_a, total, limits.regulated_ohm)
+        was_dark = bound == DARK
         bus_v, charger_a, bound = charge(source, limits, load_a, main_ohm)
+        if was_dark and bound == POWER and bus_v > packs[highest, rows.REST_V]:
+            # The charger alone carries the loads, at the voltage at which its power is enough.
+            packs[highest, rows.SIEMENS] = 0.0
+            conducting &= ~(1 << highest)
+            bus_v, charger_a = limits.power_w / load_a - main_ohm * load_a, load_a
+            break
     return bus_v, charger_a, bound | conducting << PACK_SHIFT
 
 
