@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from attrs import frozen
@@ -96,30 +97,63 @@ def known_requirements() -> tuple[str, ...]:
 # -- one vector ----------------------------------------------------------------------------
 
 
-def _names(vector: Vector) -> Iterator[str]:
+def names_of(
+    vector: Any, known: tuple[str, ...], kinds: Iterable[tuple[str, Iterable[str], tuple[str, ...]]]
+) -> Iterator[str]:
+    """Say which names a vector of any role has that do not exist.
+
+    Args:
+        vector: the vector.
+        known: ids of the requirements that there are.
+        kinds: what each other kind of name is called, the names, and those that there are.
+    """
     if not ID.fullmatch(vector.id):
         yield f"the id {vector.id!r} is no slug of the form group/some-name"
-    known = known_requirements()
     for name in vector.requirements:
         if name not in known:
             yield f"there is no requirement {name!r}"
     for name in vector.negative:
         if name not in vector.requirements:
             yield f"{name} is negative, but not among the requirements"
-    for kind, names, allowed in (
-        ("feature", vector.features, FEATURES),
-        ("tag", vector.tags, tuple(TAGS)),
-        ("source", (vector.source,), SOURCES),
-    ):
+    for kind, names, allowed in kinds:
         for name in names:
             if name not in allowed:
                 yield f"there is no {kind} {name!r}; known are {', '.join(allowed)}"
 
 
-def _words(vector: Vector) -> Iterator[str]:
+def words(vector: Any) -> Iterator[str]:
+    """Say which words a vector of any role lacks."""
     for name in ("title", "description", "why", "requirements", "catches"):
         if not getattr(vector, name):
             yield f"the {name} is empty"
+
+
+def steps_back(vector: Any) -> Iterator[str]:
+    """Say whether a vector of any role has the tag `backward` where it should, and only there."""
+    t = vector.trace.t[np.isfinite(vector.trace.t)]
+    back = np.flatnonzero(np.diff(t) < 0)
+    if len(back) and "backward" not in vector.tags:
+        yield f"time steps back after t {t[back[0]]:g} s, and the tag backward is missing"
+    if not len(back) and "backward" in vector.tags:
+        yield "the tag backward is set, but time never steps back"
+
+
+def indices(vector: Any, names: Iterable[str]) -> Iterator[str]:
+    """Say which members of a vector of any role should be indices of samples and are not."""
+    for name in names:
+        places = getattr(vector, name)
+        inside = all(0 < k < len(vector.trace) for k in places)
+        if list(places) != sorted(set(places)) or not inside:
+            yield f"{name} are no indices of samples in order, after the first"
+
+
+def _names(vector: Vector) -> Iterator[str]:
+    kinds = (
+        ("feature", vector.features, FEATURES),
+        ("tag", vector.tags, tuple(TAGS)),
+        ("source", (vector.source,), SOURCES),
+    )
+    return names_of(vector, known_requirements(), kinds)
 
 
 def _distance(vector: Vector) -> Iterator[str]:
@@ -140,21 +174,12 @@ def _settling(vector: Vector) -> Iterator[str]:
 
 
 def _order(vector: Vector) -> Iterator[str]:
+    yield from steps_back(vector)
     t = vector.trace.t[np.isfinite(vector.trace.t)]
-    steps = np.diff(t)
-    back, same = np.flatnonzero(steps < 0), np.flatnonzero(steps == 0)
-    if len(back) and "backward" not in vector.tags:
-        yield f"time steps back after t {t[back[0]]:g} s, and the tag backward is missing"
-    if not len(back) and "backward" in vector.tags:
-        yield "the tag backward is set, but time never steps back"
+    same = np.flatnonzero(np.diff(t) == 0)
     if len(same) and "boundary" not in vector.tags:
         yield f"two samples have the stamp {t[same[0]]:g} s, and the tag boundary is missing"
-    for name in ("power_cycles", "equalise_requests", "cuts"):
-        places = getattr(vector, name)
-        if list(places) != sorted(set(places)) or not all(
-            0 < k < len(vector.trace) for k in places
-        ):
-            yield f"{name} are no indices of samples in order, after the first"
+    yield from indices(vector, ("power_cycles", "equalise_requests", "cuts"))
 
 
 def _expectation(vector: Vector) -> Iterator[str]:
@@ -211,7 +236,7 @@ def _reference(vector: Vector) -> Iterator[str]:
 
 _RULES: tuple[Callable[[Vector], Iterator[str]], ...] = (
     _names,
-    _words,
+    words,
     _order,
     _expectation,
     _distance,

@@ -6,10 +6,15 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
-import numpy as np
-
 from harness.cases.files import compared
-from harness.cases.lint import ID, TRANSPORT_GROUP, Problem
+from harness.cases.lint import (
+    TRANSPORT_GROUP,
+    Problem,
+    indices,
+    names_of,
+    steps_back,
+    words,
+)
 from harness.charger.attach import InProcessCharger, drive_charger
 from harness.charger.folder import charger_folder
 from harness.charger.recipe import CHARGER_SOURCES, CHARGER_TAGS, charger_recipes
@@ -59,42 +64,16 @@ def known_requirements() -> tuple[str, ...]:
 
 
 def _names(vector: ChargerVector) -> Iterator[str]:
-    if not ID.fullmatch(vector.id):
-        yield f"the id {vector.id!r} is no slug of the form group/some-name"
-    known = known_requirements()
-    for name in vector.requirements:
-        if name not in known:
-            yield f"there is no requirement {name!r}"
-    for name in vector.negative:
-        if name not in vector.requirements:
-            yield f"{name} is negative, but not among the requirements"
-    for kind, names, allowed in (
+    kinds = (
         ("tag", vector.tags, tuple(CHARGER_TAGS)),
         ("source", (vector.source,), CHARGER_SOURCES),
-    ):
-        for name in names:
-            if name not in allowed:
-                yield f"there is no {kind} {name!r}; known are {', '.join(allowed)}"
-
-
-def _words(vector: ChargerVector) -> Iterator[str]:
-    for name in ("title", "description", "why", "requirements", "catches"):
-        if not getattr(vector, name):
-            yield f"the {name} is empty"
+    )
+    return names_of(vector, known_requirements(), kinds)
 
 
 def _order(vector: ChargerVector) -> Iterator[str]:
-    t = vector.trace.t[np.isfinite(vector.trace.t)]
-    back = np.flatnonzero(np.diff(t) < 0)
-    if len(back) and "backward" not in vector.tags:
-        yield f"time steps back after t {t[back[0]]:g} s, and the tag backward is missing"
-    if not len(back) and "backward" in vector.tags:
-        yield "the tag backward is set, but time never steps back"
-    for name in ("power_cycles", "cuts"):
-        places = getattr(vector, name)
-        inside = all(0 < k < len(vector.trace) for k in places)
-        if list(places) != sorted(set(places)) or not inside:
-            yield f"{name} are no indices of samples in order, after the first"
+    yield from steps_back(vector)
+    yield from indices(vector, ("power_cycles", "cuts"))
 
 
 def _exercise(vector: ChargerVector) -> Iterator[str]:
@@ -120,7 +99,7 @@ def _corridor(vector: ChargerVector) -> Iterator[str]:
 
 _RULES: tuple[Callable[[ChargerVector], Iterator[str]], ...] = (
     _names,
-    _words,
+    words,
     _order,
     _exercise,
     _corridor,
