@@ -19,7 +19,7 @@ _INTRODUCTION = """\
 What a charger that listens to its packs has to do, {count} requirements in {groups} groups. Each has
 an id that never changes its meaning, a sentence that is binding, a reason, and a check in the
 program; this page is made from the catalogue that the checks stand in. The
-[rules of a charger](../charger.md) say the same in one piece.
+[rules of a charger](charger.md) say the same in one piece.
 
 How a charger answers is asked of it as of a controller: see [LINK](requirements/link.md).
 
@@ -27,7 +27,7 @@ How a charger answers is asked of it as of a controller: see [LINK](requirements
 
 Beside a requirement stand the settings that its sentence names, with their defaults. The defaults are
 common practice, no source; the limits in the data sheets of cells, charger and cables come first
-([safety](../safety.md)).
+([safety](../explanation/safety.md)).
 """
 
 

@@ -14,7 +14,7 @@ _INTRODUCTION = """\
 
 What a controller has to do, {count} requirements in {groups} groups. Each has an id that never
 changes its meaning, a sentence that is binding, a reason, and a check in the program; these pages
-are made from the catalogue that the checks stand in. [The rules](../../rules.md) say the same in
+are made from the catalogue that the checks stand in. [The rules](../rules.md) say the same in
 one piece.
 
 {levels}

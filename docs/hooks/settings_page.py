@@ -12,12 +12,12 @@ _INTRODUCTION = """\
 The settings of one pack's controller. Defaults are for 16 LFP cells in series;
 `Settings.for_cells(n)` scales the pack voltages to another number of cells, and
 `Settings.for_chemistry(name, cells, capacity_ah)` takes those of another
-[chemistry](../chemistry.md). They are **common
+[chemistry](chemistry.md). They are **common
 practice, no source**: the limits in the cell maker's data sheet come before any of them
-([safety](../safety.md)).
+([safety](../explanation/safety.md)).
 
 The line protocol sends every setting by these names, `null` for none. Which settings contradict
-each other is said in [the rules](../rules.md#contradictions).
+each other is said in [the rules](rules.md#contradictions).
 
 | setting | default | meaning |
 |---|---|---|

@@ -130,7 +130,7 @@ def written(file: str = "out.json") -> Any:
 
 def documented() -> list[str]:
     """The members of the document that the page names, in their order."""
-    page = (ROOT / "docs" / "pair.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "how-to" / "pair.md").read_text(encoding="utf-8")
     table = page.partition("{#json}")[2].partition("\n## ")[0]
     return [line.split("`")[1] for line in table.splitlines() if line.startswith("| `")]
 

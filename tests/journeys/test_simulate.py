@@ -96,7 +96,7 @@ def test_the_shipped_ones_are_listed(simulate: Simulate, arguments: tuple[str, .
 
 
 def test_the_page_names_every_scenario() -> None:
-    page = (ROOT / "docs" / "simulate.md").read_text(encoding="utf-8")
+    page = (ROOT / "docs" / "how-to" / "simulate.md").read_text(encoding="utf-8")
     for name in shipped_names():
         assert f"| `{name}` | {shipped(name).title} |" in page
 

@@ -1,4 +1,4 @@
-"""Makes the pictures of the page in docs/reports.md: `python -m tests.report.make_pictures`."""
+"""Makes the pictures of the page in docs/how-to/reports.md: `python -m tests.report.make_pictures`."""
 
 from __future__ import annotations
 

@@ -63,7 +63,7 @@ UNITS = {
     "_v_per_s": "V per second",
     "_a_per_s": "A per second",
 }
-PAGE = Path(__file__).parents[2] / "docs" / "charger.md"
+PAGE = Path(__file__).parents[2] / "docs" / "reference" / "charger.md"
 
 
 def documented() -> dict[str, str]:
