@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import BrokenExecutor, Executor, Future, ThreadPoolExecutor
@@ -145,28 +146,39 @@ class Counting(CountedExecutor):
 
     workers = 3
 
-    def __init__(self) -> None:
+    def __init__(self, calls: int, enough: int) -> None:
         self._pool = ThreadPoolExecutor(1)
         self._waiting: list[tuple[Future[Any], Callable[..., Any], tuple[Any, ...]]] = []
+        self._to_come = calls
+        self._enough = enough
+        self._called = threading.Condition()
         self.most = 0
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         future: Future[Any] = Future()
-        self._waiting.append((future, partial(fn, **kwargs), args))
-        self.most = max(self.most, len(self._waiting))
+        with self._called:
+            self._waiting.append((future, partial(fn, **kwargs), args))
+            self.most = max(self.most, len(self._waiting))
+            self._to_come -= 1
+            self._called.notify()
         self._pool.submit(self._answer_one)
         return future
 
     def _answer_one(self) -> None:
-        time.sleep(0.002)
-        future, fn, args = self._waiting[-1]
-        result = fn(*args)
-        self._waiting.remove((future, fn, args))
-        future.set_result(result)
+        with self._called:
+            # However slow the machine is, nothing is answered before as many are out as may be.
+            assert self._called.wait_for(self._all_are_out, timeout=60)
+        time.sleep(0.002)  # here one too many would come
+        with self._called:
+            future, fn, args = self._waiting.pop()
+        future.set_result(fn(*args))
+
+    def _all_are_out(self) -> bool:
+        return len(self._waiting) >= self._enough or self._to_come == 0
 
 
 def test_few_items_are_out_at_a_time_and_their_order_is_no_matter(tmp_path: Path) -> None:
-    executor = Counting()
+    executor = Counting(calls=40, enough=6)
     ran, folder = done(tmp_path / "study", 40, two_banks, executor, ahead=2)
     assert ran.complete
     assert executor.most == 6
