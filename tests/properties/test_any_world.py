@@ -97,10 +97,10 @@ def first_found(fault: str, most: int) -> tuple[Run, Finding]:
 @pytest.mark.parametrize(
     ("fault", "requirements", "most"),
     [
-        ("hold-one-minute-short", {"HOLD.full-length"}, 20),
-        ("full-without-recheck", {"FULL.voltage", "FULL.confirmed", "FULL.taper"}, 60),
-        ("entry-at-first-touch", {"ENTRY.held-long-enough"}, 20),
-        ("gap-counted", {"TIME.gap-adds-nothing"}, 30),
+        ("hold-one-minute-short", {"HOLD.full-length"}, 60),
+        ("full-without-recheck", {"FULL.voltage", "FULL.confirmed", "FULL.taper"}, 180),
+        ("entry-at-first-touch", {"ENTRY.held-long-enough"}, 60),
+        ("gap-counted", {"TIME.gap-adds-nothing"}, 90),
     ],
 )
 def test_a_faulty_controller_is_found_within_so_many_worlds(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from hypothesis import given
+from hypothesis import given, seed
 from hypothesis import settings as hypothesis_settings
 
 from ctrl.charger import TRANSITIONS, ChargerSettings, Conduct
@@ -159,7 +159,7 @@ def happenings(settings: ChargerSettings, turn: Turn, row: Known) -> set[str]:
 def test_everything_in_the_rules_happens_in_these_traces() -> None:
     seen: set[str] = set()
 
-    @hypothesis_settings(max_examples=400, derandomize=True, database=None)
+    @hypothesis_settings(max_examples=400, database=None)
     @given(settings_and_charger_walks())
     def look(drawn: Drawn) -> None:
         turns = run(*drawn)
@@ -167,7 +167,6 @@ def test_everything_in_the_rules_happens_in_these_traces() -> None:
             if isfinite(turn.sample.t):
                 seen.update(happenings(drawn[0], turn, row))
 
-    look()
     ways = {f"{of.word} to {row.to.word}" for of, rows in TRANSITIONS.items() for row in rows}
     others = {
         "break in time",
@@ -184,4 +183,8 @@ def test_everything_in_the_rules_happens_in_these_traces() -> None:
         "no current asked for",
         "obeyed downward in fallback",
     }
+    # Draws depend on the constants of all modules that are loaded: hence further tries.
+    for number in range(5):
+        if seen != ways | others:
+            seed(number)(look)()
     assert seen == ways | others
