@@ -29,7 +29,6 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     help="Try another value of a setting; none switches one off. Can be repeated.",
 )
 @click.option(
-    "--meter-error",
     "--meter-error-v",
     "meter_error_v",
     type=NOT_NEGATIVE,
@@ -39,7 +38,6 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     help="How far the charger's and the pack's meters may differ, V.",
 )
 @click.option(
-    "--noise",
     "--meter-noise-v",
     "meter_noise_v",
     type=NOT_NEGATIVE,
@@ -49,7 +47,6 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     help="How far a reading may stray from the next, V.",
 )
 @click.option(
-    "--wiring",
     "--wiring-ohm",
     "wiring_ohm",
     type=NOT_NEGATIVE,
@@ -59,7 +56,6 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     help="Conductors between charger and pack, both ways, ohm.",
 )
 @click.option(
-    "--taper",
     "--taper-a",
     "taper_a",
     type=NOT_NEGATIVE,
@@ -68,7 +64,6 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     " twentieth of the capacity.",
 )
 @click.option(
-    "--interval",
     "--interval-s",
     "interval_s",
     type=NOT_NEGATIVE,
@@ -78,7 +73,6 @@ NOT_NEGATIVE = click.FloatRange(min=0)
     help="Distance of the samples, s.",
 )
 @click.option(
-    "--rest-cell",
     "--rest-cell-v",
     "rest_cell_v",
     type=NOT_NEGATIVE,

@@ -14,8 +14,7 @@ from harness.cli.bar import bar
 from harness.cli.judge_options import role_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.errors import InputError
-from harness.report.catalogue import CHARGER
-from harness.report.console import console_for
+from harness.role import CHARGER
 
 if TYPE_CHECKING:
     from harness.zoo.subject import Subject
@@ -50,7 +49,7 @@ SEEDS, TRACES = 10, 2000
     metavar="N",
     help="How many traces a hunt may take.",
 )
-@click.option("--vectors-only", "--no-hunt", "no_hunt", is_flag=True, help="Do not hunt.")
+@click.option("--vectors-only", is_flag=True, help="Do not hunt.")
 @click.option("--json", "json_file", metavar="FILE", help="Write the matrix; - is stdout.")
 @click.option("--html", "html_file", metavar="FILE", help="Write a page of it.")
 @click.option(
@@ -65,7 +64,7 @@ def command(
     operators: tuple[str, ...],
     seeds: int,
     traces: int,
-    no_hunt: bool,
+    vectors_only: bool,
     json_file: str | None,
     html_file: str | None,
     workers: int | None,
@@ -79,6 +78,8 @@ def command(
     leaves the others out. Exit code 0 says that the vectors find every one that can be found and
     that there was no false alarm, 1 that they miss one or that there was one.
     """
+    from harness.report.console import console_for
+
     refuse_unwritable(json_file, html_file)
     from harness.report.zoo import show
     from harness.zoo.farm import WorkerDiedError
@@ -86,13 +87,13 @@ def command(
     try_them, work_to_do = _whole_of(role)
     chosen = _chosen(role, pattern, operators)
     everything = pattern is None and not operators
-    hunts = () if no_hunt else tuple(range(seeds))
+    hunts = () if vectors_only else tuple(range(seeds))
     try:
         with bar(work_to_do(chosen, hunts, listen=everything)) as advance:
             result = try_them(
                 chosen,
                 seeds=hunts,
-                traces=0 if no_hunt else traces,
+                traces=0 if vectors_only else traces,
                 listen=everything,
                 told=advance,
                 workers=workers,
@@ -156,6 +157,7 @@ def _chosen(role: str, pattern: str | None, operators: Sequence[str]) -> tuple[S
 
 
 def _subjects(role: str) -> tuple[Subject, ...]:
+
     if role == CHARGER:
         from harness.zoo.charger import charger_subjects
 

@@ -55,7 +55,7 @@ def test_wise_settings_end_with_0_and_every_margin_is_told(
 def test_margin_that_is_eaten_up_ends_with_1_and_says_what_clears_it(
     fullproof: Fullproof, hut: str
 ) -> None:
-    ended = fullproof("margins", hut, "--meter-error", "0.03")
+    ended = fullproof("margins", hut, "--meter-error-v", "0.03")
     assert ended.code == 1
     assert ended.out.startswith("hut.toml: one margin is not enough\n")
     assert [cell.strip() for cell in line(ended, "The hold starts.")] == [
@@ -69,14 +69,14 @@ def test_margin_that_is_eaten_up_ends_with_1_and_says_what_clears_it(
     assert "is 55.900 V, 3.494 V a cell, which is under cell_limit_v 3.65 V" in text
     assert "absorption_v over entry_v; ENTRY.held-long-enough" in text
     assert (
-        fullproof("margins", hut, "--meter-error", "0.03", "--set", "absorption_v=55.9").code == 0
+        fullproof("margins", hut, "--meter-error-v", "0.03", "--set", "absorption_v=55.9").code == 0
     )
 
 
 def test_setting_that_would_have_to_be_over_the_cell_limit_is_said_to_be(
     fullproof: Fullproof, hut: str
 ) -> None:
-    ended = fullproof("margins", hut, "--wiring", "0.2", "--json", "-")
+    ended = fullproof("margins", hut, "--wiring-ohm", "0.2", "--json", "-")
     # 55.8 V + 100 mV + 0.2 ohm at 14 A.
     assert json.loads(ended.out)["smallest_setting"] == {
         "absorption_v": 58.7,
@@ -92,14 +92,14 @@ def test_setting_that_would_have_to_be_over_the_cell_limit_is_said_to_be(
 @pytest.mark.parametrize(
     ("options", "pair", "left"),
     [
-        (("--meter-error", "0.01"), "absorption_v over entry_v", 50 - 10 - 70),
         (("--meter-error-v", "0.01"), "absorption_v over entry_v", 50 - 10 - 70),
-        (("--taper", "2"), "absorption_v over entry_v", 50 - 100 - 10),
+        (("--meter-error-v", "0.01"), "absorption_v over entry_v", 50 - 10 - 70),
+        (("--taper-a", "2"), "absorption_v over entry_v", 50 - 100 - 10),
         (("--wiring-ohm", "0"), "absorption_v over entry_v", 50 - 100),
-        (("--noise", "0.25"), "entry_v over full_v", 200 - 250),
-        (("--rest-cell", "3.5"), "full_v over a full pack at rest", -400),
-        (("--rest-cell", "3.3"), "a full pack at rest over return_v", -200),
-        (("--interval", "45"), "max_gap_s over the distance of the samples", -15),
+        (("--meter-noise-v", "0.25"), "entry_v over full_v", 200 - 250),
+        (("--rest-cell-v", "3.5"), "full_v over a full pack at rest", -400),
+        (("--rest-cell-v", "3.3"), "a full pack at rest over return_v", -200),
+        (("--interval-s", "45"), "max_gap_s over the distance of the samples", -15),
         (("--set", "return_soc=0.995"), "soc_ceiling over return_soc", -0.5),
         (("--set", "hold_s=2"), "hold_s over entry_dwell_s", -1),
         (("--set", "float_s=90000"), "a day over float_s", -3600),
@@ -140,7 +140,7 @@ def test_temperature_that_raises_the_voltage_has_its_margin(fullproof: Fullproof
 
 
 def test_dwells_that_samples_make_longer_are_told(fullproof: Fullproof, hut: str) -> None:
-    ended = fullproof("margins", hut, "--interval", "4", "--json", "-")
+    ended = fullproof("margins", hut, "--interval-s", "4", "--json", "-")
     assert json.loads(ended.out)["late_dwells"] == [
         {"name": "entry_dwell_s", "set_s": 3.0, "takes_s": 4.0},
         {"name": "empty_dwell_s", "set_s": 10.0, "takes_s": 12.0},
@@ -177,10 +177,10 @@ def test_cells_scale_what_the_file_leaves_out(fullproof: Fullproof, tmp_path: Pa
         ("entry_v = 57\n", (), "entry_v"),
         ("hold = 3\n", (), "hold"),
         ("hold_s = \n", (), "hut.toml"),
-        (HUT, ("--wiring", "nan"), "wiring_ohm is nan"),
-        (HUT, ("--wiring", "inf"), "wiring_ohm is inf"),
-        (HUT, ("--taper", "-1"), "--taper"),
-        (HUT, ("--meter-error", "much"), "--meter-error"),
+        (HUT, ("--wiring-ohm", "nan"), "wiring_ohm is nan"),
+        (HUT, ("--wiring-ohm", "inf"), "wiring_ohm is inf"),
+        (HUT, ("--taper-a", "-1"), "--taper-a"),
+        (HUT, ("--meter-error-v", "much"), "--meter-error-v"),
         (HUT, ("--set", "hold_s"), "NAME=VALUE"),
         (HUT, ("--json", "no/such/folder.json"), "folder does not exist"),
     ],

@@ -67,7 +67,7 @@ def test_a_hunt_that_is_too_short_is_told(zoo: Zoo) -> None:
 
 
 def test_what_can_never_be_found_is_no_failure(zoo: Zoo) -> None:
-    ended = zoo("drop-decide-happened-*", "--no-hunt")
+    ended = zoo("drop-decide-happened-*", "--vectors-only")
     assert ended.code == exits.CONFORMS
     assert "2 more can never be found: 2 are equivalent" in ended.out
 
@@ -94,7 +94,7 @@ def test_the_operators_pick(zoo: Zoo) -> None:
 
 
 def test_files_are_written(zoo: Zoo, tmp_path: Path) -> None:
-    ended = zoo(EASY, "--no-hunt", "--json", "zoo.json", "--html", "zoo.html")
+    ended = zoo(EASY, "--vectors-only", "--json", "zoo.json", "--html", "zoo.html")
     assert ended.code == exits.CONFORMS
     read = orjson.loads((tmp_path / "zoo.json").read_text(encoding="utf-8"))
     assert len(read["faults"]) == 4
@@ -104,7 +104,7 @@ def test_files_are_written(zoo: Zoo, tmp_path: Path) -> None:
 
 
 def test_a_result_on_standard_output_stands_there_alone(zoo: Zoo) -> None:
-    ended = zoo(EASY, "--no-hunt", "--json", "-")
+    ended = zoo(EASY, "--vectors-only", "--json", "-")
     assert orjson.loads(ended.out)["complete"] is True
     assert "The vectors find 4 of 4" in ended.err
 
@@ -132,7 +132,7 @@ def test_wrong_use_is_explained(zoo: Zoo, arguments: tuple[str, ...], says: str)
 
 def test_a_process_of_its_own_says_the_same() -> None:
     ended = subprocess.run(
-        [sys.executable, "-m", "harness.cli.main", "zoo", EASY, "--no-hunt"],
+        [sys.executable, "-m", "harness.cli.main", "zoo", EASY, "--vectors-only"],
         cwd=ROOT,
         env=environment(),
         capture_output=True,
@@ -145,6 +145,15 @@ def test_a_process_of_its_own_says_the_same() -> None:
     assert ended.stderr == ""
 
 
+def has_workers(process: int) -> bool:
+    """Whether a command has come as far as its first worker; where none can tell, some time later."""
+    lists = list(Path(f"/proc/{process}/task").glob("*/children"))
+    if not lists:
+        time.sleep(10.0)
+        return True
+    return any(one.read_text() for one in lists)
+
+
 def test_an_interruption_keeps_what_was_done(tmp_path: Path) -> None:
     with subprocess.Popen(
         [sys.executable, "-m", "harness.cli.main", "zoo", "shift-*", "--json", "cut.json"],
@@ -155,7 +164,11 @@ def test_an_interruption_keeps_what_was_done(tmp_path: Path) -> None:
         text=True,
         start_new_session=True,
     ) as process:
-        time.sleep(6.0)
+        for _ in range(round(LIMIT_S * 10)):
+            if has_workers(process.pid):
+                break
+            time.sleep(0.1)
+        time.sleep(1.0)
         os.killpg(process.pid, signal.SIGINT)
         out, err = process.communicate(timeout=LIMIT_S)
     assert process.returncode == exits.INTERRUPTED, err

@@ -60,6 +60,12 @@ NOBODY = ResetRule(
 RULES = (*RESET_RULES.values(), HALF_TAPERED, NOBODY)
 
 
+@pytest.fixture(autouse=True, scope="module")
+def _one_compilation() -> None:
+    """Each other set of rules of one's own would be compiled anew, most of a minute."""
+    compile_for(RULES)
+
+
 def by_the_loop(given_world: World, rule: ResetRule, truth: Thresholds) -> dict[str, float]:
     whole = evolve(given_world, recording=Recording(samples=False))
     controllers = [ReferenceAttachment("ref", rule, 1.0) for _ in whole.packs]
