@@ -5,6 +5,7 @@ Nothing that is made here is stored, so it cannot be out of date.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 from charger_requirements_page import PLACE as CHARGER_REQUIREMENTS
@@ -12,6 +13,7 @@ from charger_requirements_page import charger_requirements_page
 from chemistry_table import chemistry_sources, chemistry_table
 from measures_table import measures_table
 from requirement_pages import requirement_pages
+from reset_rules_table import reset_rules_table
 from settings_page import settings_page
 from stages_table import stages_table
 from vector_pages import CHARGER, CHARGER_PLACE, members_table, tags_table, vectors_page
@@ -24,11 +26,15 @@ if TYPE_CHECKING:
 TABLES = {
     "{stages_table}": stages_table,
     "{measures_table}": measures_table,
+    "{reset_rules_table}": reset_rules_table,
     "{members_table}": members_table,
     "{tags_table}": tags_table,
     "{chemistry_table}": chemistry_table,
     "{chemistry_sources}": chemistry_sources,
 }
+
+# So many letters of code stay on one line: an option that breaks behind its hyphens is hard to read.
+_SHORT_CODE = re.compile(r"<code>([^<>\s]{1,28})</code>")
 
 
 def pages() -> dict[str, str]:
@@ -60,3 +66,8 @@ def on_files(files: Files, config: MkDocsConfig) -> Files:
 def on_page_markdown(markdown: str, **_: Any) -> str:
     """Fill in the tables of a page."""
     return with_tables(markdown)
+
+
+def on_page_content(html: str, **_: Any) -> str:
+    """Mark short code, which the style keeps on one line."""
+    return _SHORT_CODE.sub(r'<code class="short">\1</code>', html)

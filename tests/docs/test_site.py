@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from html import unescape
 from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 
@@ -14,6 +16,10 @@ from harness.rules import REQUIREMENTS
 _LOADED = re.compile(
     r"<(?:script|img|link|iframe)\b[^>]*?(?:src|href)=[\"']?((?:https?:)?//[^\"' >]+)"
 )
+_TARGET = re.compile(r"<[a-z]+\b[^>]*?\s(?:href|src)=(?:\"([^\"]*)\"|'([^']*)'|([^\s>]+))")
+_ANCHOR = re.compile(r"\s(?:id|name)=(?:\"([^\"]*)\"|'([^']*)'|([^\s>]+))")
+# These are resolved by the page itself or by nobody: code, and what stands in the page.
+_NO_FILES = ("javascript:", "data:")
 
 
 @pytest.fixture(scope="module")
@@ -48,3 +54,30 @@ def test_every_requirement_has_its_anchor(site: Path) -> None:
 
 def test_code_of_the_site_is_no_part_of_it(site: Path) -> None:
     assert not list(site.rglob("*.py"))
+
+
+def test_every_link_of_the_site_leads_to_a_file_and_to_a_place_in_it(site: Path) -> None:
+    # What is shown where a page is not found may stand in any folder, so it names all from the top.
+    pages = [page for page in site.rglob("*.html") if page.name != "404.html"]
+    texts = {page: page.read_text(encoding="utf-8") for page in pages}
+    anchors = {page: _found(_ANCHOR, text) for page, text in texts.items()}
+    checked, broken = 0, set()
+    for page, text in texts.items():
+        for target in _found(_TARGET, text):
+            where, _, anchor = unquote(target).partition("#")
+            if where.startswith(_NO_FILES):
+                continue
+            checked += 1
+            file = (page.parent / where.partition("?")[0]).resolve() if where else page
+            file = file / "index.html" if file.is_dir() else file
+            right = file.is_file()
+            if right and anchor and file in anchors:
+                right = anchor in anchors[file]
+            if not right:
+                broken.add(f"{page.relative_to(site)}: {target}")
+    assert checked > 2000
+    assert broken == set()
+
+
+def _found(pattern: re.Pattern[str], text: str) -> set[str]:
+    return {unescape("".join(groups)) for groups in pattern.findall(text)} - {""}

@@ -11,17 +11,14 @@ from tests.report.made_story import hut_story
 
 IMAGES = Path(__file__).resolve().parents[2] / "docs" / "images"
 NORTH = "document.querySelector('#pack-1')"
-WHOLE = "[...document.querySelectorAll('h3')].filter(e => e.textContent === 'The whole log')[1]"
 WIRING = (
     "[...document.querySelectorAll('h3')].find(e => e.textContent.endsWith('charger and north'))"
 )
 # Name, width, height, dark, and what stands at the top.
 PICTURES = (
     ("explained-wide.png", 1000, 1250, False, NORTH),
-    ("explained-timeline.png", 1000, 660, False, WHOLE),
     ("explained-wiring.png", 1000, 520, False, WIRING),
-    ("explained-narrow.png", 400, 900, False, NORTH),
-    ("explained-dark.png", 1000, 900, True, NORTH),
+    ("explained-dark.png", 1000, 1250, True, NORTH),
 )
 
 

@@ -18,7 +18,6 @@ MEASURES = "[...document.querySelectorAll('h2')].find(e => e.textContent === 'Ev
 PICTURES = (
     ("study-plane.png", 1000, 740, False, PLANE),
     ("study-measures.png", 1000, 1060, False, MEASURES),
-    ("study-narrow.png", 400, 900, False, PLANE),
     ("study-dark.png", 1000, 740, True, PLANE),
 )
 
