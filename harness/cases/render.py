@@ -8,14 +8,14 @@ from pathlib import Path
 from ctrl.settings import Settings
 from harness.cases.builder import LAST_SAMPLES, NotApplicableError
 from harness.cases.files import write_texts
-from harness.cases.margins import close_readings, stages_of
+from harness.cases.margins import close_readings
 from harness.cases.passages import Passages
 from harness.cases.recipe import Recipe
 from harness.cases.recipes import all_recipes
 from harness.cases.settling import unsettled
 from harness.cases.timers import close_timers
-from harness.cases.trace_file import csv_rows
-from harness.cases.vector import FORMAT, Vector, to_json
+from harness.cases.vector import FORMAT, Vector
+from harness.cases.vector_files import files_of
 from harness.run import Case
 
 
@@ -80,30 +80,6 @@ def _keep_away(case: Case) -> None:
     for problems in (close_readings, close_timers, unsettled):
         for problem in problems(case):
             raise NotApplicableError(f"with these settings {problem}")
-
-
-def files_of(vector: Vector) -> dict[str, str]:
-    """The text of the files of a vector, by name in the folder of its group."""
-    name = vector.id.partition("/")[2]
-    return {
-        f"{name}.json": to_json(vector),
-        f"{name}.csv": ",".join(vector.trace.columns) + "\n" + csv_rows(vector.trace),
-        f"{name}.expected.csv": expected_rows(vector.case),
-    }
-
-
-def expected_rows(case: Case) -> str:
-    """The expected stage and full reset of each sample, as CSV; line by line beside the trace."""
-    assert case.expected is not None
-    resets = set(case.expected.resets)
-    lines = ["t,stage,full_reset"]
-    before = ""
-    for row, stage in zip(csv_rows(case.trace).splitlines(), stages_of(case), strict=True):
-        stamp = row.partition(",")[0]
-        reset = bool(stamp) and stage == "float" != before and float(stamp) in resets
-        lines.append(f"{stamp},{stage},{int(reset)}")
-        before = stage
-    return "\n".join(lines) + "\n"
 
 
 def write(folder: str | Path, vectors: Iterable[Vector] | None = None) -> tuple[Path, ...]:

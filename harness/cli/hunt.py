@@ -11,14 +11,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from harness.attach import LinkFault, attach
 from harness.cli import exits
 from harness.cli.bar import bar
 from harness.cli.hunt_asked import Asked
 from harness.cli.interruptible import INTERRUPTED
 from harness.cli.judge_options import Finite, limit_option, role_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.cli.selection import selection
 from harness.cli.settings_options import (
     given_charger_settings,
     given_settings,
@@ -27,11 +25,8 @@ from harness.cli.settings_options import (
 )
 from harness.errors import InputError
 from harness.interruption import Listening
-from harness.report.catalogue import CHARGER, CONTROLLER, catalogue_of, groups_of
-from harness.report.console import console_for
-from harness.report.known import Entry, read_known, standings
-from harness.report.result import Result
 from harness.report.words import count
+from harness.role import CHARGER, CONTROLLER
 
 if TYPE_CHECKING:
     from ctrl.charger import ChargerSettings
@@ -40,6 +35,7 @@ if TYPE_CHECKING:
     from harness.hunt.failure import Failure, Hunted
     from harness.hunt.reduce import Reduced
     from harness.report.hunted import HuntResult, Told
+    from harness.report.known import Entry
 
 # A trace of a charger takes longer: it has some ten times as many samples.
 TRACES = {CONTROLLER: 2000, CHARGER: 500}
@@ -137,6 +133,12 @@ def command(
     hunt and tells what it found; the next one ends the shortening. With --role charger CONTROLLER
     is a charger that listens to its packs.
     """
+    from harness.cli.selection import selection
+    from harness.report.catalogue import catalogue_of, groups_of
+    from harness.report.console import console_for
+    from harness.report.known import standings
+    from harness.report.result import Result
+
     refuse_unwritable(json_file, junit_file)
     _refuse_unusable(folder, plot)
     told_settings = (settings_file, cells, changes, chemistry)
@@ -193,6 +195,8 @@ def command(
 
 
 def _attached(role: str, name: str, limit_s: float) -> Attached:
+    from harness.attach import attach
+
     if role == CONTROLLER:
         return attach(name, limit_s=limit_s)
     from harness.charger.attach import attach_charger
@@ -213,6 +217,9 @@ def _settings(
 
 
 def _known(role: str, file: str | None) -> tuple[Entry, ...]:
+    from harness.report.catalogue import catalogue_of
+    from harness.report.known import read_known
+
     if file is None:
         return ()
     from harness.cli.side import side_of
@@ -252,6 +259,8 @@ def _refuse_unusable_folder(folder: str) -> None:
 def _refuse_settings_of_fixed(
     attachment: Attached, settings: Settings | ChargerSettings | None
 ) -> None:
+    from harness.attach import LinkFault
+
     if settings is None:
         return
     try:
@@ -337,7 +346,7 @@ def _told(
     number = 1 + sum(each.failure.key.requirement == name for each in before)
     try:
         vector = of_role.vector(failure, reduced.case, reduced.shown.finding, number=number)
-        saved = str(save_vector(Path(folder), vector, of_role.to_json(vector)))
+        saved = str(save_vector(Path(folder), vector, of_role.files(vector)))
     except InputError as error:
         # What was found must still be told.
         return Told(failure, reduced, again, not_saved=str(error))

@@ -5,18 +5,19 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
-from rich.text import Text
 
 from harness.cli import exits
 from harness.cli.judge_options import role_option
-from harness.cli.vectors_side import VectorsSide, vectors_side_of
 from harness.errors import InputError
-from harness.report.console import columns, console_for, line, paragraph
 from harness.report.words import count
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from harness.cli.vectors_side import VectorsSide
 
 
 @click.command("check", short_help="Check that the vectors are as they have to be.")
@@ -25,8 +26,11 @@ from harness.report.words import count
 @click.option("--verbose", is_flag=True, help="Also count the vectors of each requirement.")
 def command(role: str, folder: str | None, verbose: bool) -> int:
     """Check the shipped vectors, or those in FOLDER, against their recipes and their own rules."""
+    from harness.cli.vectors_side import vectors_side_of
+    from harness.report.console import console_for, line, paragraph
+
     if folder is not None and not Path(folder).is_dir():
-        raise InputError("there is no such folder", file=folder)
+        raise InputError("there is no such folder", file=folder, hint=f"seen from {Path.cwd()}")
     console = console_for(sys.stdout)
     side = vectors_side_of(role)
     problems = side.check(None if folder is None else Path(folder))
@@ -55,6 +59,10 @@ def command(role: str, folder: str | None, verbose: bool) -> int:
 
 
 def _show_requirements(console: Console, side: VectorsSide, vectors: Sequence[Any]) -> None:
+    from rich.text import Text
+
+    from harness.report.console import columns
+
     rows = []
     for name in side.known():
         of_it = [each for each in vectors if name in each.requirements]

@@ -8,37 +8,31 @@ from typing import Any
 import click
 import orjson
 
-from ctrl.errors import nearest
 from harness.cli import exits
 from harness.cli.judge_options import role_option
 from harness.cli.outputs import refuse_unwritable, writing
-from harness.cli.vectors_side import vectors_side_of
-from harness.errors import InputError
-from harness.report.catalogue import catalogue_of
+from harness.cli.vectors_exercising import exercising, requirements_option
 from harness.report.words import count
 
 
 @click.command("list", short_help="Name every vector.")
 @role_option
-@click.option("--requirement", metavar="ID", help="Only vectors that exercise this requirement.")
+@requirements_option
 @click.option("--json", "json_file", metavar="FILE", help="Write them as JSON; - is stdout.")
-def command(role: str, requirement: str | None, json_file: str | None) -> int:
+def command(role: str, requirements: tuple[str, ...], json_file: str | None) -> int:
     """Name every vector, one a line, with its title."""
+    from harness.cli.vectors_side import vectors_side_of
+
     refuse_unwritable(json_file)
-    known = [each.id for each in catalogue_of(role)]
-    if requirement is not None and requirement not in known:
-        raise InputError(
-            f"there is no requirement {requirement!r}", hint=nearest(requirement, known)
-        )
-    shipped = vectors_side_of(role).shipped()
-    found = [each for each in shipped if requirement is None or requirement in each.requirements]
+    found = exercising(vectors_side_of(role).shipped(), role, requirements)
     if json_file:
         with writing(json_file) as file:
             file.write(_json(found))
         return exits.CONFORMS
     width = max((len(each.id) for each in found), default=0)
     for each in found:
-        negative = " (must not happen)" if requirement in each.negative else ""
+        forbids = any(name in each.negative for name in requirements)
+        negative = " (must not happen)" if forbids else ""
         click.echo(f"{each.id:<{width}}  {each.title}{negative}")
     click.echo(count(len(found), "vector"), err=True)
     return exits.CONFORMS

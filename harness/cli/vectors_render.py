@@ -10,7 +10,7 @@ import click
 from harness.cli import exits
 from harness.cli.judge_options import role_option
 from harness.cli.settings_options import is_given, settings_options
-from harness.cli.vectors_side import vectors_side_of
+from harness.cli.vectors_exercising import exercising, requirements_option
 from harness.errors import InputError
 from harness.report.words import count
 
@@ -18,15 +18,20 @@ from harness.report.words import count
 @click.command("render", short_help="Write the vectors for settings of your own.")
 @role_option
 @settings_options
+@requirements_option
 @click.option("--shipped", is_flag=True, help="Write the shipped vectors again, in their place.")
 @click.argument("folder", required=False)
-def command(role: str, shipped: bool, folder: str | None, **settings: Any) -> int:
+def command(
+    role: str, shipped: bool, folder: str | None, requirements: tuple[str, ...], **settings: Any
+) -> int:
     """Write every vector into FOLDER, as JSON and as CSV, for settings of your own.
 
     What cannot be written for these settings is named, with the reason.
     """
-    if shipped and (folder or is_given(**settings)):
-        raise InputError("--shipped goes with no folder and no settings")
+    from harness.cli.vectors_side import vectors_side_of
+
+    if shipped and (folder or requirements or is_given(**settings)):
+        raise InputError("--shipped goes with no folder and no settings, and with no --requirement")
     side = vectors_side_of(role)
     if shipped:
         place = side.folder()
@@ -39,7 +44,13 @@ def command(role: str, shipped: bool, folder: str | None, **settings: Any) -> in
         raise InputError("is no folder", file=folder, hint="name a folder to write into")
     names = ("settings_file", "cells", "changes", "chemistry")
     options: Any = tuple(settings[name] for name in names)
-    vectors, reasons = side.rendered(side.settings(options))
+    chosen = side.settings(options)
+    if requirements:
+        wanted = {each.id for each in exercising(side.shipped(), role, requirements)}
+    vectors, reasons = side.rendered(chosen)
+    if requirements:
+        vectors = tuple(each for each in vectors if each.id in wanted)
+        reasons = {name: reason for name, reason in reasons.items() if name in wanted}
     changed = side.write(folder, vectors)
     for name, reason in reasons.items():
         click.echo(f"not applicable: {name}: {reason}")

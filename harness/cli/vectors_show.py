@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import sys
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
-from rich.console import Console
-from rich.text import Text
 
 from harness.cli import exits
 from harness.cli.judge_options import role_option
-from harness.cli.named import named
-from harness.cli.vectors_side import Table, vectors_side_of
-from harness.report.console import columns, console_for, line, paragraph
 from harness.report.words import changed_settings, count, number
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from harness.cli.vectors_side import Table
 
 LABEL = 14
 FIRST_ROWS = 12
@@ -33,6 +33,10 @@ FIRST_ROWS = 12
 )
 def command(role: str, vector_id: str, rows: int) -> int:
     """Show what the vector ID does, why, what must come of it, and its first N rows."""
+    from harness.cli.named import named
+    from harness.cli.vectors_side import vectors_side_of
+    from harness.report.console import console_for, line, paragraph
+
     side = vectors_side_of(role)
     found = named(vector_id, side.shipped())
     console = console_for(sys.stdout)
@@ -69,6 +73,10 @@ def _requests(found: Any) -> tuple[int, ...]:
 
 
 def _show_table(console: Console, table: Table) -> None:
+    from rich.text import Text
+
+    from harness.report.console import columns, line
+
     cells = [[Text(_cell(value)) for value in row] for row in table.rows]
     columns(console, table.heads, cells, [True] * len(table.heads))
     if (rest := table.whole - len(table.rows)) > 0:

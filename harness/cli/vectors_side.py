@@ -12,8 +12,8 @@ from ctrl.settings import Settings
 from harness.cases import Vector, shipped
 from harness.cases.folder import vectors_folder
 from harness.cli.settings_options import given_charger_settings, given_settings
-from harness.report.catalogue import CHARGER
 from harness.report.words import number
+from harness.role import CHARGER
 
 # Labels and texts, line by line.
 Told = tuple[tuple[str, str], ...]

@@ -66,7 +66,7 @@ def as_vector(failure: Failure, case: Case, finding: Finding, *, number: int = 1
         why=asked.reason,
         requirements=(asked.id,),
         negative=(),
-        features=_features(case, asked.features),
+        features=features_of(case, asked.features),
         tags=("boundary", *(("backward",) if _steps_back(case.trace) else ())),
         source="reference",
         catches=(finding.sentence,),
@@ -108,7 +108,13 @@ def count_tolerance(case: Case) -> float:
     return COUNT_TOLERANCE + float(np.sum(charge_as)) / (3600.0 * case.settings.capacity_ah)
 
 
-def _features(case: Case, asked: frozenset[str]) -> tuple[str, ...]:
+def features_of(case: Case, asked: frozenset[str] = frozenset()) -> tuple[str, ...]:
+    """What a controller must have to answer a case as the reference does, in the order of `FEATURES`.
+
+    Args:
+        case: the case.
+        asked: what it needs besides.
+    """
     needed = needed_features(case.settings) | asked
     if case.power_cycles:
         needed.add("power_cycle")

@@ -13,6 +13,7 @@ from harness.hunt.compare import agrees, is_reference, reference_run
 from harness.hunt.failure import way_of
 from harness.hunt.passes import CONTROLLER_EDITS
 from harness.hunt.role import HuntRole
+from harness.hunt.unclaimed import without_unclaimed
 from harness.judge import judge
 from harness.rules import REQUIREMENTS
 from harness.run import Answers, Case, Run
@@ -65,4 +66,5 @@ CONTROLLER = HuntRole(
     cannot_be_told=_cannot_be_told,
     worded=_worded,
     edits=CONTROLLER_EDITS,
+    without_unclaimed=without_unclaimed,
 )

@@ -42,6 +42,8 @@ class HuntRole:
         cannot_be_told: takes attachment and case, and says why the one cannot be told the other.
         worded: a value of one column of the answers, as text.
         edits: how a failing case is made smaller.
+        without_unclaimed: takes a case and the claimed features, and switches the settings off by
+            which the reference does what is not claimed.
     """
 
     name: str
@@ -57,6 +59,7 @@ class HuntRole:
     cannot_be_told: Callable[[Any, Any], str]
     worded: Callable[[str, Any], str]
     edits: Edits
+    without_unclaimed: Callable[[Any, frozenset[str]], Any] = lambda case, _: case
 
 
 def role_of(attachment: Attached) -> HuntRole:

@@ -60,16 +60,31 @@ def shortest(
         with _short_limit(attachment):
             return shows(case)
 
-    return reduced(
+    confirms = breaks(attachment, failure.key, tolerance_s, afresh=True)
+    stay = settings_stay or fixed
+    found = reduced(
         failure.case,
         shows_soon if hangs else shows,
-        confirms=breaks(attachment, failure.key, tolerance_s, afresh=True),
-        settings_stay=settings_stay or fixed,
+        confirms=confirms,
+        settings_stay=stay,
         runs=min(runs, RUNS_OF_A_HANG) if hangs else runs,
         seconds=seconds,
         interrupted=interrupted,
         edits=role_of(attachment).edits,
     )
+    return found if stay or hangs else _without_unclaimed(attachment, found, confirms)
+
+
+def _without_unclaimed(attachment: Attached, found: Reduced, confirms: Shows) -> Reduced:
+    """What was found without settings for what the controller does not claim, where it still fails."""
+    role = role_of(attachment)
+    case = role.without_unclaimed(found.case, attachment.hello().features)
+    if found.shown is None or case is found.case:
+        return found
+    shown = confirms(case)
+    if shown is None:
+        return found
+    return evolve(found, case=case, shown=shown, runs=found.runs + 1)
 
 
 def breaks(

@@ -7,18 +7,25 @@ from typing import Any
 from harness.charger.case import ChargerCase
 from harness.charger.corridor import corridor
 from harness.charger.expected import EXPECTED_COLUMNS
-from harness.charger.vector import FORMAT, to_json
+from harness.charger.vector import FORMAT, ChargerVector
 from harness.hunt.charger.as_vector import charger_as_vector
-from harness.report.catalogue import CHARGER
 from harness.report.hunt_picture_charger import draw_charger
 from harness.report.hunt_roles import HuntTold
 from harness.report.hunt_table_charger import charger_table, charger_throughout
 from harness.report.words import changed_settings
+from harness.role import CHARGER
 
 
 def _beside(case: ChargerCase) -> list[tuple[str, str]]:
     throughout = [("throughout", text) for text in charger_throughout(case)]
     return [*throughout, ("settings", changed_settings(case.settings))]
+
+
+def _files(vector: ChargerVector) -> dict[str, str]:
+    # The recipes come with it, and most hunts save nothing.
+    from harness.charger.render import files_of
+
+    return files_of(vector)
 
 
 def _document(case: ChargerCase) -> dict[str, Any]:
@@ -39,7 +46,7 @@ CHARGER_TOLD = HuntTold(
     table=charger_table,
     beside=_beside,
     vector=charger_as_vector,
-    to_json=to_json,
+    files=_files,
     document=_document,
     draw=draw_charger,
 )

@@ -6,37 +6,43 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from harness.cases.vector import to_json
+from harness.cases.vector_files import files_of
 from harness.errors import InputError
 
 PICTURES = (".png", ".svg")
 
 
-def save_vector(folder: Path, vector: Any, text: str | None = None) -> Path:
-    """Write a vector into a folder, and never over another one.
+def save_vector(folder: Path, vector: Any, files: dict[str, str] | None = None) -> Path:
+    """Write the files of a vector into a folder, and never over those of another one.
 
     Args:
         folder: made where it does not exist.
-        vector: its file is called as the second part of its id, with a number where there is
+        vector: its files are called as the second part of its id, with a number where there is
             another vector of that name.
-        text: the vector as it is written; left out for that of a controller.
+        files: their texts by name; left out for those of a controller.
+
+    Returns:
+        The file in JSON; those in CSV lie beside it.
 
     Raises:
-        InputError: it cannot be written.
+        InputError: one cannot be written.
     """
-    name = vector.id.partition("/")[2]
-    text = to_json(vector) if text is None else text
+    called = stem = vector.id.partition("/")[2]
+    files = files_of(vector) if files is None else files
+    text = files[f"{called}.json"]
     try:
         folder.mkdir(exist_ok=True)
         for number in count(2):
-            place = folder / f"{name}.json"
+            place = folder / f"{stem}.json"
             if not place.exists() or place.read_text(encoding="utf-8") == text:
-                place.write_text(text, encoding="utf-8", newline="\n")
-                return place
-            name = f"{vector.id.partition('/')[2]}-{number}"
+                break
+            stem = f"{called}-{number}"
+        for name, content in files.items():
+            file = folder / f"{stem}{name.removeprefix(called)}"
+            file.write_text(content, encoding="utf-8", newline="\n")
     except OSError as error:
         raise InputError(f"cannot be written: {error.strerror}", file=folder) from None
-    raise AssertionError("there is always another number")
+    return place
 
 
 def picture_places(plot: Path, names: list[str]) -> list[Path]:

@@ -11,9 +11,9 @@ from typing import Any
 
 from attrs import frozen
 
-from harness.report.catalogue import CHARGER
 from harness.report.hunt_table import Table, table_of
 from harness.report.words import changed_settings, number
+from harness.role import CHARGER
 from harness.run import Case, Finding
 
 
@@ -25,7 +25,7 @@ class HuntTold:
         table: takes a case, its run (None where there is none) and a finding.
         beside: takes a case, and gives what is told under its table, as label and text.
         vector: takes failure, case and finding, and `number`; gives the vector of the role.
-        to_json: takes a vector, and gives its text.
+        files: takes a vector, and gives the text of its files, by their names.
         document: takes a case, and gives it as members for a JSON document.
         draw: takes a case, its run, a finding and a file.
     """
@@ -33,7 +33,7 @@ class HuntTold:
     table: Callable[[Any, Any, Finding], Table]
     beside: Callable[[Any], list[tuple[str, str]]]
     vector: Callable[..., Any]
-    to_json: Callable[[Any], str]
+    files: Callable[[Any], dict[str, str]]
     document: Callable[[Any], dict[str, Any]]
     draw: Callable[[Any, Any, Finding, Path], None]
 
@@ -44,14 +44,14 @@ def hunt_told(role: str) -> HuntTold:
         from harness.report.hunt_charger import CHARGER_TOLD
 
         return CHARGER_TOLD
-    from harness.cases.vector import to_json
+    from harness.cases.vector_files import files_of
     from harness.hunt.as_vector import as_vector
 
     return HuntTold(
         table=table_of,
         beside=_beside,
         vector=as_vector,
-        to_json=to_json,
+        files=files_of,
         document=_document,
         draw=_draw,
     )

@@ -25,7 +25,7 @@ from harness.report.summary import (
     verdict,
     who,
 )
-from harness.report.words import listed
+from harness.report.words import count, listed
 from harness.run import Finding
 from harness.verdict import RequirementResult
 
@@ -34,6 +34,9 @@ OUTCOME, ID, TITLE, LEVEL, NUMBER = 15, 27, 57, 6, 9
 WIDE = 2 + OUTCOME + ID + TITLE + LEVEL + 2 * NUMBER
 LABEL = 15
 MOST_LEFT_OUT = 5
+# Of what is not applicable: so many reasons, and so many cases to each.
+MOST_REASONS = 5
+MOST_EXAMPLES = 1
 MOST_BROKEN = 12
 STYLES = {0: "bold green", 1: "bold red", 3: "bold magenta"}
 
@@ -107,14 +110,28 @@ def _show_not_judged(console: Console, result: Result) -> None:
     hidden = not_observable(result)
     for label, together, style in (
         ("not judged", by_reason(report.errors), "bold magenta"),
-        ("not applicable", by_reason(report.not_applicable), "dim"),
         ("not observable", hidden, "dim"),
     ):
         for reason, names in together.items():
             text = f"{label}: {listed(names, MOST_LEFT_OUT)}: {reason}"
             paragraph(console, text, style=style)
+    _show_not_applicable(console, by_reason(report.not_applicable))
     if report.errors or report.not_applicable or hidden:
         console.print()
+
+
+def _show_not_applicable(console: Console, together: dict[str, list[str]]) -> None:
+    """The commonest reasons: all of them would push the findings out of sight."""
+    ranked = sorted(together.items(), key=lambda told: -len(told[1]))
+    for reason, names in ranked[:MOST_REASONS]:
+        text = f"not applicable: {listed(names, MOST_EXAMPLES)}: {reason}"
+        paragraph(console, text, style="dim")
+    if rest := ranked[MOST_REASONS:]:
+        cases = count(sum(len(names) for _, names in rest), "case")
+        text = (
+            f"not applicable: {cases} more, for {count(len(rest), 'other reason')}; --html has all"
+        )
+        paragraph(console, text, style="dim")
 
 
 def show_known(console: Console, result: Result) -> None:

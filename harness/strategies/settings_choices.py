@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Any
 
 from ctrl.settings import Settings
+from harness.run import FEATURES
 
 # What each number chooses among; the first is the default, and those listed twice come more often.
 # Voltages are for 16 cells, and those that end in `_down_v` lie under the one before.
@@ -84,13 +85,21 @@ def settings_from(choices: Sequence[int], features: frozenset[str]) -> Settings:
         name: options[int(number) % len(options)]
         for (name, options), number in zip(OPTIONS.items(), choices, strict=True)
     }
-    for feature, neutral in _WITHOUT.items():
-        if feature not in features:
-            of.update(neutral)
+    of.update(switched_off(frozenset(FEATURES) - features))
     for feature, name, word, instead in _WORDS:
         if feature not in features and of[name] == word:
             of[name] = instead
     return _together(of)
+
+
+def switched_off(features: frozenset[str]) -> dict[str, Any]:
+    """The settings that ask nothing of a controller without some features, by name."""
+    return {
+        name: value
+        for feature, neutral in _WITHOUT.items()
+        if feature in features
+        for name, value in neutral.items()
+    }
 
 
 def _together(of: dict[str, Any]) -> Settings:

@@ -2,7 +2,8 @@
 
 A block is taken by a comment in front of it: `<!-- runs -->`, or `<!-- exits 1 -->` where a command
 ends with another code than 0; `<!-- shows COMMAND -->` is what that command prints, `...` standing
-for what is left out; `<!-- file NAME -->` is a file that later blocks of the page use;
+for what is left out; `<!-- file NAME -->` is a file that later blocks of the page use; with
+`in FOLDER` behind `runs` or `exits 1` the commands are given in that folder;
 `<!-- conversation -->` is a conversation in the line protocol, `<!-- conversation charger -->` one of
 that role.
 """
@@ -24,7 +25,7 @@ from ctrl.settings import Settings
 from harness.attach.schema import answer_complaints, message_complaints
 
 ROOT = Path(__file__).resolve().parents[2]
-_MARK = r"runs|exits \d|shows [^>]+|file \S+|conversation(?: charger)?"
+_MARK = r"runs(?: in \S+)?|exits \d(?: in \S+)?|shows [^>]+|file \S+|conversation(?: charger)?"
 _BLOCK = re.compile(rf"^<!-- ({_MARK}) -->\n```(\w+)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 
 
@@ -50,8 +51,11 @@ def test_blocks_of_a_page_run_in_their_order(place: str, tmp_path: Path) -> None
         elif language == "python":
             exec(compile(code, place, "exec"), {"__name__": "example"})
         elif language == "sh":
-            done = _run(code, tmp_path)
-            assert done.returncode == int(rest or 0), f"{code}{done.stdout}{done.stderr}"
+            exit_code, _, folder = f" {rest}".partition(" in ")
+            done = _run(code, tmp_path / folder)
+            assert done.returncode == int(exit_code.strip() or 0), (
+                f"{code}{done.stdout}{done.stderr}"
+            )
 
 
 def _run(command: str, folder: Path) -> subprocess.CompletedProcess[str]:

@@ -12,11 +12,12 @@ from attrs import evolve
 from harness.attach import attach, drive
 from harness.cases.vector import read_vector, to_json
 from harness.errors import InputError
-from harness.hunt.as_vector import as_vector, count_tolerance, expectation
+from harness.hunt.as_vector import as_vector, count_tolerance, expectation, features_of
 from harness.hunt.edit import with_column
 from harness.hunt.failure import Failure, Key
 from harness.hunt.hunt import hunt
 from harness.hunt.shortest import shortest
+from harness.hunt.unclaimed import without_unclaimed
 from harness.judge import judge
 from harness.report.hunt_files import picture_places, save_vector
 from harness.run import Case, Finding
@@ -106,6 +107,26 @@ def test_a_saved_vector_is_never_lost(tmp_path: Path) -> None:
     assert save_vector(folder, one) == folder / "hold-full-length.json"
     assert (folder / "hold-full-length.json").read_text() == to_json(one)
     assert (folder / "hold-full-length-2.json").read_text() == to_json(other)
+
+
+def test_beside_it_lie_the_readings_and_what_must_come_of_them(tmp_path: Path) -> None:
+    save_vector(tmp_path, as_vector(FAILURE, SHORT, FINDING))
+    readings = (tmp_path / "hold-full-length.csv").read_text()
+    assert readings == "t,v,i\n0,56,10\n3,56,10\n13,56,20\n73,52,0\n"
+    expected = (tmp_path / "hold-full-length.expected.csv").read_text()
+    assert expected.splitlines()[3:] == ["13,float,1", "73,float,0"]
+
+
+def test_what_is_not_claimed_is_off_in_what_is_shown() -> None:
+    # Denied with half a count: by the default of return_soc the reference goes on to bulk.
+    denied = case(
+        (0.0, 56.0, 0.0), (3.0, 56.0, 0.0), (13.0, 52.0, 0.0), (14.0, 52.0, 0.0), hold_s=10.0
+    )
+    assert features_of(denied) == ("return_soc",)
+    quiet = without_unclaimed(denied, frozenset({"soc"}))
+    assert quiet.settings == denied.settings.changed(return_soc=None)
+    assert features_of(quiet) == ()
+    assert without_unclaimed(denied, frozenset({"return_soc"})) is denied
 
 
 def test_pictures_have_places_of_their_own() -> None:

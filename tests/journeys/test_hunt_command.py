@@ -101,7 +101,8 @@ def test_what_is_wrong_is_found_shortened_saved_and_replayed(
     corrected = fullproof("replay", EXAMPLE, command[-1])
     assert corrected.code == 0
     assert "none broken" in corrected.out
-    assert [path.name for path in (tmp_path / "finds").iterdir()] == [f"{name}.json"]
+    saved = {f"{name}{ending}" for ending in (".json", ".csv", ".expected.csv")}
+    assert {path.name for path in (tmp_path / "finds").iterdir()} == saved
 
 
 def test_without_a_file_the_trace_is_hunted_again(fullproof: Fullproof) -> None:

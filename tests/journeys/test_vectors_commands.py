@@ -55,6 +55,8 @@ def test_show_tells_all_there_is_to_know(fullproof: Fullproof) -> None:
         (("check", "lost"), "lost: there is no such folder"),
         (("render",), "no folder was named; name one to write into, or use --shipped"),
         (("render", "--shipped", "--cells", "8"), "--shipped goes with no folder and no settings"),
+        (("render", "--shipped", "--requirement", "HOLD.ends"), "and with no --requirement"),
+        (("render", "mine", "--requirement", "HOLD.end"), "'HOLD.end'; did you mean 'HOLD.ends'"),
     ],
 )
 def test_what_is_not_there(fullproof: Fullproof, arguments: tuple[str, ...], message: str) -> None:
@@ -95,3 +97,18 @@ def test_render_writes_the_set_for_other_settings(fullproof: Fullproof, tmp_path
     replayed = fullproof("replay", "ref", "pier/hold/sag-runs-on.json")
     assert replayed.code == 0
     assert "settings    8 cells, else the defaults" in replayed.out
+
+
+def test_render_writes_only_what_exercises_some_requirements(
+    fullproof: Fullproof, tmp_path: Path
+) -> None:
+    options = ("--requirement", "FULL.wait", "--requirement", "HOLD.sag-pauses")
+    ended = fullproof("vectors", "render", "mine", "--set", "on_sag=pause", *options)
+    assert ended.code == 0
+    rendered = [json.loads(path.read_text()) for path in (tmp_path / "mine").rglob("*.json")]
+    assert rendered
+    assert all("HOLD.sag-pauses" in each["requirements"] for each in rendered)
+    # Without `wait` there is nothing to wait for, and nothing else is named.
+    left_out = [line for line in ended.out.splitlines() if line.startswith("not applicable: ")]
+    assert any(line.startswith("not applicable: full/wait") for line in left_out)
+    assert f"{len(rendered)} vectors, {len(left_out)} not applicable" in ended.out

@@ -12,8 +12,8 @@ from attrs import evolve
 
 from harness.attach import Attachment, attach
 from harness.attach.drive import drive
-from harness.cases.render import files_of
 from harness.cases.vector import read_vector
+from harness.cases.vector_files import files_of
 from harness.errors import InputError
 from harness.judge import judge
 from harness.run import needed_features

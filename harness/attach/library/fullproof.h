@@ -1,5 +1,4 @@
-/* fullproof.h: how a charge controller in C is attached, layout 1; and how a charger is, which is told
- * at the end.
+/* fullproof.h: how a charge controller in C is attached; and how a charger is, which is told at the end.
  *
  * Write four functions and build a shared library of them:
  *
@@ -21,6 +20,7 @@
 #ifndef FULLPROOF_H
 #define FULLPROOF_H
 
+#include <stddef.h> /* NULL */
 #include <stdint.h>
 
 #define FULLPROOF_LAYOUT 2u
@@ -204,7 +204,9 @@ typedef struct fullproof_description {
 /* Write these four. */
 FULLPROOF_API const fullproof_description *fullproof_describe(void);
 
-/* Begin afresh, whatever was before. Return NULL, or why these settings are refused. */
+/* Begin afresh, whatever was before. Return NULL, or why these settings are refused. Only settings that
+ * the rules allow are sent, so refusing breaks LINK.starts; whoever has only settings of its own names
+ * them in `fixed` and is sent no others. */
 FULLPROOF_API const char *fullproof_start(const fullproof_settings *settings, double soc);
 
 FULLPROOF_API void fullproof_step(const fullproof_sample *sample, fullproof_output *output);
