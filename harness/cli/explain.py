@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
+import shlex
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from ctrl.errors import nearest
 from ctrl.settings import Settings
 from harness.cli import exits
 from harness.cli.bar import bar
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.cli.settings_options import given_settings, is_given, settings_options
+from harness.cli.verify_log import MAPPING
 from harness.errors import InputError
-from harness.report.console import console_for
 
 if TYPE_CHECKING:
     from harness.logs import Log
     from harness.world.wiring import Lead
 
 _PER_PACK = "NAME=FILE"
-MAPPING = "mapping.toml"
 
 
 @click.command()
@@ -46,6 +48,12 @@ MAPPING = "mapping.toml"
 @click.option(
     "--infer", is_flag=True, help="Read off the log what nobody gives; the rest is asked for."
 )
+@click.option(
+    "--write-mapping",
+    "draft_file",
+    metavar="FILE",
+    help="Write a draft of the mapping of LOG, to be read through, and explain nothing.",
+)
 @click.option("--days", is_flag=True, help="Tell of every day, not of the one that counts.")
 @click.option("--json", "json_file", metavar="FILE", help="Write all of it; - is stdout.")
 @click.option("--html", "html_file", metavar="FILE", help="Write one page; - is stdout.")
@@ -55,6 +63,7 @@ def command(
     of_packs: tuple[str, ...],
     cables: tuple[str, ...],
     infer: bool,
+    draft_file: str | None,
     days: bool,
     json_file: str | None,
     html_file: str | None,
@@ -66,6 +75,10 @@ def command(
     mapping.toml is the mapping, and NAME.toml has the settings of the pack NAME. Exit code 0 says
     that every pack is well, 1 that one is not, 3 that nobody can say.
     """
+    from harness.report.console import console_for
+
+    if draft_file is not None:
+        return _write_draft(Path(log), Path(draft_file))
     refuse_unwritable(json_file, html_file)
     from harness.explain.explained import FINE, explain
     from harness.explain.fixes import fixes
@@ -114,6 +127,32 @@ def command(
     return exits.NOT_JUDGED if causes <= {Cause.UNKNOWN, *FINE} else exits.DOES_NOT_CONFORM
 
 
+def _write_draft(log: Path, place: Path) -> int:
+    """Write a draft of a mapping, and tell what in it is open.
+
+    Raises:
+        InputError: the log cannot be read, or there is something in the way.
+    """
+    from harness.logs.draft import draft
+    from harness.logs.read import files_of
+    from harness.report.console import console_for, line, paragraph
+
+    if place.exists():
+        raise InputError("it is there already", file=place, hint="name a file that is new")
+    found = draft(files_of(log)[0])
+    with writing(str(place)) as file:
+        file.write(found.text)
+    console = console_for(sys.stdout)
+    paragraph(console, f"Written: {place}. It is guessed: read it through before you go by it.")
+    for each in found.unknown:
+        paragraph(console, each, indent=2, first="- ")
+    console.print()
+    beside = place.name == MAPPING and log.is_dir() and place.parent == log
+    named = "" if beside else f" --mapping {shlex.quote(str(place))}"
+    line(console, f"Next: fullproof explain {shlex.quote(str(log))}{named} --settings FILE")
+    return exits.CONFORMS
+
+
 def _beside(folder: Path) -> dict[str, str]:
     """The TOML files in a folder of logs, by name; none for a log that is a file."""
     return {place.name: str(place) for place in folder.glob("*.toml")} if folder.is_dir() else {}
@@ -134,7 +173,8 @@ def _settings(
     if without and not everyone and log.settings is None and not infer:
         raise InputError(
             f"with which settings does {without[0]} run? The log does not hold them",
-            hint="give --settings FILE, --pack NAME=FILE, or --infer to read off what can be seen",
+            hint="give --settings FILE (fullproof settings show > FILE starts one), --pack NAME=FILE,"
+            " or --infer to read off what can be seen",
         )
     chosen: dict[str, Settings] = {}
     for pack in log.packs:
@@ -171,7 +211,7 @@ def _cable(text: str, names: list[str]) -> tuple[str, Lead]:
             hint="write it as north=35x6: 35 mm2, 6 m there and back",
         ) from None
     if name not in names:
-        raise InputError(f"--cable {name!r}: the log has no such pack", hint=", ".join(names))
+        raise InputError(f"--cable {name!r}: the log has no such pack", hint=nearest(name, names))
     return name, Lead(length_m=numbers[1], mm2=numbers[0])
 
 
@@ -180,7 +220,7 @@ def _named(text: str, names: list[str]) -> tuple[str, str]:
     if not equals or not file:
         raise InputError(f"--pack {text!r} names no file", hint=f"write {_PER_PACK}")
     if name not in names:
-        raise InputError(f"--pack {name!r}: the log has no such pack", hint=", ".join(names))
+        raise InputError(f"--pack {name!r}: the log has no such pack", hint=nearest(name, names))
     return name, file
 
 
@@ -193,12 +233,15 @@ def _inferred(pack: Any, console: Any, **given: Any) -> Settings:
     known |= dict(change.split("=", 1) for change in given["changes"] if "=" in change)
     if given["cells"] is not None:
         known["cells"] = given["cells"]
-    found = inferred(pack)
+    found = inferred(pack, given["chemistry"])
     asked = missing(found, known)
+    asks_cells = "cells" in asked and given["chemistry"] is None
     if asked:
         raise InputError(
             f"the log of {pack.name} does not show {', '.join(asked)}",
-            hint="give " + " ".join(f"--set {name}=..." for name in asked),
+            hint="give "
+            + " ".join("--cells N" if name == "cells" else f"--set {name}=..." for name in asked)
+            + (", or --chemistry NAME to count the cells by" if asks_cells else ""),
         )
     seen = {n: e for n, e in found.items() if n not in known and e.sure}
     for each in seen.values():

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
-from rich.console import Console
 
 from ctrl.settings import Settings
 from harness.cli.settings_options import given_settings, is_given, settings_options
 from harness.errors import InputError
-from harness.report.console import paragraph
-from harness.report.keeping import Keeping
 from harness.report.words import changed_settings, count, number
-from harness.verdict import Report
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from harness.report.keeping import Keeping
+    from harness.verdict import Report
 
 KIND = "log:"
+# The mapping that lies in a folder of logs.
+MAPPING = "mapping.toml"
 _F = TypeVar("_F", bound=Callable[..., Any])
 
 
@@ -64,7 +68,8 @@ def verify_log(
         selected: ids of the requirements to judge.
         tolerance_s: declared tolerance of the controller's clock, s.
         keeping: takes the samples around findings; None for nobody.
-        mapping_file: how the log is to be read; None for logs that need no mapping.
+        mapping_file: how the log is to be read; None for logs that need no mapping, or that lie in a
+            folder with one.
         settings_file: settings that the controller ran with.
         cells: see `given_settings`.
         changes: see `given_settings`.
@@ -80,6 +85,9 @@ def verify_log(
     path = Path(controller.removeprefix(KIND))
     if not controller.removeprefix(KIND):
         raise InputError(f"{KIND} names no file", hint=f"write it as {KIND}FILE")
+    beside = path / MAPPING
+    if mapping_file is None and beside.is_file():
+        mapping_file = str(beside)
     mapping = read_mapping(mapping_file) if mapping_file else None
     log: Log = read_log(path, mapping)
     settings = _settings(log, settings_file, cells, changes, chemistry)
@@ -117,6 +125,7 @@ def _settings(
 
 def _tell(console: Console, log: Any, settings: Settings) -> None:
     from harness.logs.sampling import sampling_of
+    from harness.report.console import paragraph
 
     for pack in log.packs:
         sampling = sampling_of(pack.trace.t, log.gap_s)

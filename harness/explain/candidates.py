@@ -11,7 +11,7 @@ from attrs import evolve
 from ctrl.bank import BankSettings
 from harness.explain.bank_day import BankDay
 from harness.explain.charge import ChargeDay
-from harness.explain.fitted import branch_of, with_branch
+from harness.explain.fitted import LEAD_ACID_BELOW_V, branch_of, with_branch
 from harness.explain.fix import Candidate
 from harness.explain.not_confirmed import held_from
 from harness.explain.reason import Cause, Reason, plain
@@ -167,7 +167,10 @@ def _by_power(_: BankDay, pack: ChargeDay, __: Reason) -> Iterator[Candidate]:
     yield Candidate(f"find out why {pack.ruled.name} loses its power in the hold")
 
 
-def _by_protection(_: BankDay, pack: ChargeDay, __: Reason) -> Iterator[Candidate]:
+def _by_protection(_: BankDay, pack: ChargeDay, reason: Reason) -> Iterator[Candidate]:
+    if reason.chain[-1].rule == "PROTECT.no-reading":
+        yield _mended(pack, "find out why readings are missing: meter, message link, logger")
+        return
     s = pack.settings
     cells = pack.trace.cell_max_v
     if cells is not None and np.isfinite(cells).any():
@@ -213,8 +216,14 @@ def _by_settings(bank: BankDay, pack: ChargeDay, _: Reason) -> Iterator[Candidat
         yield Candidate(change, trace=lambda trace: trace, world=sets(name, pack.settings))
 
 
-def _by_count(_: BankDay, pack: ChargeDay, __: Reason) -> Iterator[Candidate]:
-    name = pack.ruled.name
+def _by_count(_: BankDay, pack: ChargeDay, reason: Reason) -> Iterator[Candidate]:
+    name, s = pack.ruled.name, pack.settings
+    if s.absorption_v < LEAD_ACID_BELOW_V * s.cells and reason.amount > 0:
+        # More has to go into a lead-acid cell than comes out: that is no fault of an ammeter.
+        yield Candidate(
+            f"look at charge_efficiency of {name} first ({plain(s.charge_efficiency)} now): part of the"
+            " current into a lead-acid cell makes gas, and the cell maker's data say how much"
+        )
 
     def world(before: World) -> World:
         branch = branch_of(before, name)

@@ -13,7 +13,7 @@ from harness.explain.days import Day
 from harness.explain.ruled import Happening, Ruled
 from harness.explain.wiring import Between
 from harness.logs.log import Indices
-from harness.run import Flags, Floats, Trace
+from harness.run import Flags, Floats, Stages, Trace
 
 # The charger stands at its set-point while it is at most so far under the highest of the day, V.
 AT_SET_POINT_V = 0.03
@@ -65,11 +65,24 @@ class ChargeDay:
         """The rows of the day at which these happened."""
         return [each.row for each in self.happened if each.event.name in names]
 
+    @property
+    def recorded_stage(self) -> Stages | None:
+        """What the controller said of its stage that day; None where the log does not say."""
+        stage = self.ruled.log.stage
+        return None if stage is None else stage[self.start : self.stop]
+
     @cached_property
     def recorded_resets(self) -> Indices | None:
-        """The rows of the day at which the log says full reset; None where it does not say."""
-        flags = self.ruled.log.full_reset
-        return None if flags is None else np.flatnonzero(flags[self.start : self.stop])
+        """The rows of the day at which the log says full reset; None where it does not say.
+
+        Without such a column a controller that never went from absorption to float has had none.
+        """
+        flags, stage = self.ruled.log.full_reset, self.recorded_stage
+        if flags is not None:
+            return np.flatnonzero(flags[self.start : self.stop])
+        if stage is None or ((stage[:-1] == Stage.ABSORPTION) & (stage[1:] == Stage.FLOAT)).any():
+            return None
+        return np.empty(0, np.intp)
 
     @cached_property
     def valid(self) -> Flags:

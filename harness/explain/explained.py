@@ -12,7 +12,7 @@ from harness.explain.bank_day import BankDay
 from harness.explain.charge import ChargeDay
 from harness.explain.days import Day, days_of
 from harness.explain.reason import Cause, Reason
-from harness.explain.ruled import Ruled, ruled
+from harness.explain.ruled import Ruled, bridged, ruled
 from harness.explain.shared_line import Shared, shared_line
 from harness.explain.why import why
 from harness.explain.wiring import Between, between
@@ -96,7 +96,8 @@ def explain(
     shared = shared_line(log.packs)
     for k, each in enumerate(log.packs):
         told(each.name)
-        packs.append(ruled(each, settings[each.name]))
+        own = settings[each.name]
+        packs.append(ruled(each, own if log.complete else bridged(each, own, log.gap_s)))
         if each.charger_v is not None:
             shared_v = shared.ohm * shared.total_a[k] if shared and shared.ohm else None
             trace = each.trace

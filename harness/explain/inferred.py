@@ -12,9 +12,15 @@ from ctrl.vocabulary import Stage
 from harness.logs.log import Indices, PackLog
 from harness.run import Floats, Stages
 
-# A cell of a pack that is neither empty nor full has about so much, V (LFP: 3.266 V at one half by
-# Prada et al., 3.291 V by Naumann; the same sources as in `ctrl.advice`).
-MIDDLE_CELL_V = 3.28
+# A cell that is neither empty nor full has about so much, V (LFP: 3.266 V at one half by Prada et al.,
+# 3.291 V by Naumann; the same sources as in `ctrl.advice`; the others: common practice, no source).
+MIDDLE_CELL_V = {
+    "lfp": 3.28,
+    "nmc": 3.7,
+    "lead_flooded": 2.1,
+    "lead_agm": 2.1,
+    "lead_gel": 2.1,
+}
 # What explaining a log cannot do without.
 NEEDED = ("cells", "capacity_ah", "entry_v", "entry_dwell_s", "hold_s", "full_v")
 
@@ -45,10 +51,22 @@ class Inferred:
         return self.times > 0 and self.high - self.low <= 0.02 * max(abs(self.value), 1.0)
 
 
-def inferred(pack: PackLog) -> dict[str, Inferred]:
-    """What a log shows of a pack's settings, by name; nothing that it does not show."""
+def inferred(pack: PackLog, chemistry: str | None = None) -> dict[str, Inferred]:
+    """What a log shows of a pack's settings, by name; nothing that it does not show.
+
+    Args:
+        pack: the log.
+        chemistry: of its cells; None where nobody says. The voltage of a pack alone does not tell how
+            many cells it has: 24 of lead and 16 of LFP stand at the same.
+    """
     found = {}
-    for each in (_cells(pack), *_requests(pack), _entry(pack), _hold(pack), _capacity(pack)):
+    for each in (
+        _cells(pack, chemistry),
+        *_requests(pack),
+        _entry(pack),
+        _hold(pack),
+        _capacity(pack),
+    ):
         if each is not None:
             found[each.name] = each
     return found
@@ -59,14 +77,24 @@ def missing(found: Mapping[str, Inferred], given: Mapping[str, Any]) -> list[str
     return [n for n in NEEDED if n not in given and not (n in found and found[n].sure)]
 
 
-def _cells(pack: PackLog) -> Inferred | None:
-    v = pack.trace.v[np.isfinite(pack.trace.v)]
-    if not len(v):
+def _cells(pack: PackLog, chemistry: str | None) -> Inferred | None:
+    v, cell_v = pack.trace.v, pack.trace.cell_max_v
+    both = np.isfinite(v) & (np.isfinite(cell_v) if cell_v is not None else True)
+    if not both.any():
         return None
-    cells = max(1, round(float(np.median(v)) / MIDDLE_CELL_V))
-    return Inferred(
-        "cells", cells, cells, cells, 1, f"{np.median(v):.2f} V in the middle of the log"
-    )
+    pack_v = float(np.median(v[both]))
+    told = f"{pack_v:.2f} V in the middle of the log"
+    if cell_v is not None:
+        of_cell_v = float(np.median(cell_v[both]))
+        told += f", {of_cell_v:.3f} V a cell"
+    elif chemistry is not None:
+        of_cell_v = MIDDLE_CELL_V[chemistry]
+    else:
+        return None
+    if not of_cell_v > 0:
+        return None
+    cells = max(1, round(pack_v / of_cell_v))
+    return Inferred("cells", cells, cells, cells, 1, told)
 
 
 def _changes(stage: Stages, before: Stage, after: Stage) -> Indices:

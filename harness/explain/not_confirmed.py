@@ -39,7 +39,13 @@ def protection(bank: BankDay, pack: ChargeDay) -> Reason | None:
         if each.event.name == "inhibited"
         and each.event.from_stage in (Stage.BULK, Stage.ABSORPTION)
     ]
-    trips = [each for each in trips if each.event.cause != "no_reading"] or trips
+    if pack.recorded_stage is not None and not (pack.recorded_stage == Stage.INHIBITED).any():
+        # Its controller says that it never blocked: what the rules make of these rows is not what was.
+        return None
+    # A reading that is missing once the voltage has been at its highest has kept nothing from full.
+    trips = [t for t in trips if t.event.cause != "no_reading"] or [
+        t for t in trips if t.row <= pack.peak
+    ]
     if not trips:
         return None
     first, s = trips[0], pack.settings

@@ -13,7 +13,10 @@ from ctrl.controller import start
 from ctrl.settings import Settings
 from ctrl.state import Event, events_of
 from ctrl.vocabulary import Happened, Stage
+from harness.logs.assembled import without_gaps
 from harness.logs.log import Indices, PackLog
+from harness.logs.parts import believable
+from harness.logs.sampling import sampling_of
 from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Floats, Stages, Trace
 
 # With what the count begins where the log does not say.
@@ -94,6 +97,30 @@ def ruled(log: PackLog, settings: Settings) -> Ruled:
         soc=np.concatenate(counts),
         happened=tuple(news),
     )
+
+
+def bridged(log: PackLog, settings: Settings, gap_s: float | None = None) -> Settings:
+    """Settings by which rows that only the logger left out are no gap of the controller.
+
+    A log lacks samples that the controller saw. That a row or two are missing says nothing of it, and
+    neither does a longer gap through which its stage went on.
+
+    Args:
+        log: the pack, in a log that is not complete.
+        settings: its settings.
+        gap_s: longest interval that is no gap of the log, s; None leaves it to the log.
+    """
+    limit_s = sampling_of(log.trace.t, gap_s).gap_s
+    rows = np.flatnonzero(believable(log.trace, settings))
+    apart_s = np.diff(log.trace.t[rows])
+    fair = apart_s <= limit_s
+    if log.stage is not None:
+        before, after = log.stage[rows[:-1]], log.stage[rows[1:]]
+        fair |= (before == after) & (before != Stage.INHIBITED)
+    for restart in log.restarts:
+        fair &= ~((rows[:-1] < restart) & (restart <= rows[1:]))
+    longest_s = float(apart_s[fair].max(initial=0.0))
+    return settings if longest_s <= settings.max_gap_s else without_gaps(settings, longest_s)
 
 
 def resets_on(trace: Trace, settings: Settings, soc: float = UNKNOWN_SOC) -> Indices:

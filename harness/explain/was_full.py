@@ -54,6 +54,12 @@ def not_followed(bank: BankDay, pack: ChargeDay, row: int) -> Reason:
         middle_v = float(np.median(values)) if len(values) else s.absorption_v
         if s.compensation_v_per_c == 0.0 and abs(middle_v - s.absorption_v) > 0.005:
             told = f"It asks for {middle_v:.2f} V where absorption_v is {plain(s.absorption_v)} V. {told}"
+    recorded = pack.recorded_stage
+    if recorded is not None and (recorded == Stage.FLOAT).all():
+        kept = Link("The pack was in float all that day, as one that is full may be.", t=t)
+        return Reason(pack.ruled.name, bank.day.number, Cause.HEALTHY, (kept,), Sure.READ, t)
+    if recorded is not None and (recorded == Stage.BULK).all():
+        told = f"The log has it in bulk all that day. {told}"
     chain = (
         Link("By the rules and these settings the pack was full.", t=t, rule="FULL.granted"),
         Link(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bz2
+import codecs
 import gzip
 import lzma
 import zlib
@@ -14,11 +15,16 @@ from typing import IO, Any
 
 from attrs import define
 
-from harness.errors import InputError
+from harness.errors import InputError, cannot_read
 
 BLOCK_BYTES = 16_000_000
 # No table of numbers has a longer line: a file without line ends would be collected in memory whole.
 LONGEST_LINE_BYTES = 1_000_000
+UTF_8 = "utf-8"
+SAVE_AS_UTF_8 = (
+    'save the file as UTF-8, or say in the mapping what it is, as [file] encoding = "cp1252" or'
+    ' "utf-16"; fullproof explain LOG --write-mapping FILE finds it out'
+)
 _MARK = b"\xef\xbb\xbf"
 _FOREIGN = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16"}
 _PACKED: dict[bytes, str] = {
@@ -46,7 +52,7 @@ def packed_by(path: Path) -> str:
         with path.open("rb") as file:
             start = file.read(6)
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
+        raise cannot_read(path, error) from None
     return next((name for mark, name in _PACKED.items() if start.startswith(mark)), "")
 
 
@@ -87,11 +93,20 @@ def _stream(path: Path, kind: str) -> Any:
     return path.open("rb")
 
 
-def blocks(path: Path, file: IO[bytes], torn: Torn, size: int = BLOCK_BYTES) -> Iterator[bytes]:
-    """Whole lines with their line feeds, in blocks of about `size` bytes.
+def blocks(
+    path: Path, file: IO[bytes], torn: Torn, size: int = BLOCK_BYTES, encoding: str = UTF_8
+) -> Iterator[bytes]:
+    """Whole lines in UTF-8 with their line feeds, in blocks of about `size` bytes.
 
     A last line without a line feed is one that was still being written: nothing tells whether its
     last number is whole. It is left out, as are NUL bytes at the end.
+
+    Args:
+        path: the file, for errors.
+        file: its bytes, unpacked.
+        torn: is told what was left out.
+        size: length of a block, bytes.
+        encoding: of the bytes.
 
     Raises:
         InputError: it is no text in UTF-8, or a line has no end.
@@ -99,12 +114,19 @@ def blocks(path: Path, file: IO[bytes], torn: Torn, size: int = BLOCK_BYTES) -> 
     rest = b""
     line = 1
     first = True
+    decoder = None if encoding == UTF_8 else codecs.getincrementaldecoder(encoding)()
     while chunk := _read(file, size, torn):
+        if decoder is not None:
+            try:
+                chunk = decoder.decode(chunk).encode()
+            except UnicodeDecodeError as error:
+                hint = "name another one in the mapping, as [file] encoding, or save it as UTF-8"
+                told = f"is not {encoding}: {error.reason}"
+                raise InputError(told, file=path, hint=hint) from None
         if first:
             for mark, name in _FOREIGN.items():
                 if chunk.startswith(mark):
-                    hint = "save it as UTF-8"
-                    raise InputError(f"the text is {name}", file=path, line=1, hint=hint)
+                    raise InputError(f"the text is {name}", file=path, line=1, hint=SAVE_AS_UTF_8)
             chunk = chunk.removeprefix(_MARK)
             first = False
         whole, end, rest = (rest + chunk).rpartition(b"\n")

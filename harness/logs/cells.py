@@ -15,6 +15,7 @@ import numpy as np
 from attrs import frozen
 
 from harness.errors import InputError
+from harness.logs.blocks import SAVE_AS_UTF_8
 from harness.logs.table import NO_DATE, Cells, Dates, Kind, Words
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf(inity)?", re.I | re.ASCII)
@@ -33,6 +34,7 @@ class Shape:
         delimiter: what stands between two cells.
         decimal: the decimal mark.
         missing: words for a value that is missing, in small letters.
+        pattern: how dates are written, as for `strptime`; empty for ISO 8601.
     """
 
     names: tuple[str, ...]
@@ -41,6 +43,7 @@ class Shape:
     delimiter: str
     decimal: str
     missing: frozenset[str]
+    pattern: str = ""
 
 
 def by_arrow(block: bytes, rows: int, shape: Shape) -> dict[str, Cells] | None:
@@ -217,7 +220,11 @@ def _words(cells: list[str], shape: Shape) -> Words:
 
 
 def _date(cell: str, shape: Shape) -> datetime | None:
-    return None if cell.lower() in shape.missing else datetime.fromisoformat(cell)
+    if cell.lower() in shape.missing:
+        return None
+    if shape.pattern:
+        return datetime.strptime(cell, shape.pattern)
+    return datetime.fromisoformat(cell)
 
 
 def _dates(dates: list[datetime | None]) -> Dates:
@@ -299,7 +306,7 @@ def _row(path: Path, raw: bytes, line: int, shape: Shape) -> list[str]:
             file=path,
             line=line,
             column=f"byte {error.start + 1}",
-            hint="save the file as UTF-8",
+            hint=SAVE_AS_UTF_8,
         ) from None
     if not text.strip():
         raise InputError("the line is empty", file=path, line=line, hint="take it out")
@@ -346,7 +353,14 @@ def _unreadable(
 ) -> InputError:
     kind = shape.kinds[name]
     hint = f"it must be {_DATE if kind is Kind.DATE else kind.value}"
-    if kind is Kind.NUMBER and shape.decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", cell):
+    if kind is Kind.DATE and shape.pattern:
+        example = datetime(2026, 6, 1, 12, 30, tzinfo=UTC).strftime(shape.pattern)
+        hint = f"it must be written as {example}, by [time] format in the mapping"
+    elif kind is Kind.DATE and not re.match(r"\d{4}-", cell):
+        hint += "; other orders are named in the mapping, as [time] format = '%d.%m.%Y %H:%M:%S'"
+    elif kind is Kind.NUMBER and re.match(r"\d+[-./]\d+[-./]\d+", cell):
+        hint = "is it a date? Say so in the mapping, as [time] format = 'iso'"
+    elif kind is Kind.NUMBER and shape.decimal == "." and re.fullmatch(r"[+-]?\d+,\d+", cell):
         hint = 'is it a decimal comma? Say so in the mapping, as [file] decimal = ","'
     elif kind is Kind.NUMBER:
         hint += ', an empty cell, or a word for a missing reading: [file] missing = ["..."]'

@@ -131,7 +131,8 @@ def _in_order(t: Floats, clock: Clock, notes: list[str]) -> tuple[Floats, list[i
             f"stamps begin again near 0 at {len(restarts):,} rows: taken as losses of power"
         )
     if len(back) > len(restarts):
-        notes.append(f"stamps step back at {len(back) - len(restarts):,} rows")
+        rows = len(back) - len(restarts)
+        notes.append(f"stamps step back at {rows:,} {'row' if rows == 1 else 'rows'}")
     return t, restarts.tolist(), []
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -39,8 +40,17 @@ def plain_word(word: str) -> str:
     return str(int(number)) if number.is_integer() else lowered
 
 
-def stages_of(cells: Cells, mapping: Mapping, file: Path, first_line: int, name: str) -> Stages:
+def stages_of(
+    cells: Cells, mapping: Mapping, file: Path, line_of: Callable[[int], int], name: str
+) -> Stages:
     """The stages as int8.
+
+    Args:
+        cells: the column of the log.
+        mapping: which words are which stage.
+        file: the log, for errors.
+        line_of: the line of a row in it.
+        name: what the column is called there.
 
     Raises:
         InputError: a word that is no stage, or a blank cell that nothing explains.
@@ -57,9 +67,11 @@ def stages_of(cells: Cells, mapping: Mapping, file: Path, first_line: int, name:
             raise InputError(
                 f"{word[:60]!r} is no stage",
                 file=file,
-                line=first_line + row,
+                line=line_of(row),
                 column=name,
-                hint=f"{nearest(word, mapping.stages)} Others are named in the mapping, under [stages]",
+                hint=nearest(
+                    word, mapping.stages, "Others are named in the mapping, under [stages]"
+                ),
             )
         table[place] = int(stage)
     stage_of_row: Stages = table[cells.codes]
@@ -72,7 +84,7 @@ def stages_of(cells: Cells, mapping: Mapping, file: Path, first_line: int, name:
         raise InputError(
             "the stage is blank",
             file=file,
-            line=first_line + row,
+            line=line_of(row),
             column=name,
             hint="nothing is known of the row before it" if mapping.stage_as_before else hint,
         )

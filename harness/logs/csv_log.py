@@ -12,8 +12,10 @@ from importlib.util import find_spec
 from itertools import chain
 from pathlib import Path
 
+from attrs import evolve
+
 from harness.errors import InputError
-from harness.logs.blocks import Torn, blocks, opened
+from harness.logs.blocks import SAVE_AS_UTF_8, UTF_8, Torn, blocks, opened
 from harness.logs.cells import Shape, by_arrow, by_cell, by_python
 from harness.logs.table import Cells, Kind, Table, joined, places_of
 
@@ -29,27 +31,32 @@ def read_csv(
     header_line: int,
     missing: frozenset[str],
     told: Mapping[str, str],
+    encoding: str = UTF_8,
+    pattern: str = "",
 ) -> Table:
     """The wanted columns of a CSV file.
 
     Args:
-        path: the file; UTF-8, compressed or not.
+        path: the file, compressed or not.
         wanted: names of the columns, and what is in them.
         delimiter: what stands between cells; empty finds out from the header.
         decimal: the decimal mark.
         header_line: line of the header, counted from 1.
         missing: words for a value that is missing, in small letters.
         told: for each wanted name where it is asked for, for errors.
+        encoding: of its text.
+        pattern: how dates are written, as for `strptime`; empty for ISO 8601.
 
     Raises:
         InputError: it cannot be read; with line and column.
     """
     torn = Torn()
-    fast = by_arrow if find_spec("pyarrow") else by_python
+    fast = by_arrow if find_spec("pyarrow") and not pattern else by_python
     with opened(path) as file:
-        source = blocks(path, file, torn)
+        source = blocks(path, file, torn, encoding=encoding)
         head, rest = _skipped(path, source, header_line, torn)
         shape = _shape(path, head, header_line, wanted, delimiter, decimal, missing, told)
+        shape = evolve(shape, pattern=pattern)
         pieces: dict[str, list[Cells]] = {name: [] for name in wanted}
         line = header_line + 1
         for block in chain([rest], source):
@@ -75,7 +82,7 @@ def header_names(path: Path, source: Iterator[bytes], torn: Torn) -> tuple[str, 
     """The names in the first line; raises as `read_csv`."""
     head, _ = _skipped(path, source, 1, torn)
     text = _header_text(path, head, 1)
-    return _split(text, max(DELIMITERS, key=text.count))
+    return _split(path, 1, text, max(DELIMITERS, key=text.count))
 
 
 def _skipped(
@@ -110,7 +117,7 @@ def _shape(
 ) -> Shape:
     text = _header_text(path, head, line)
     delimiter = delimiter or max(DELIMITERS, key=text.count)
-    names = _split(text, delimiter)
+    names = _split(path, line, text, delimiter)
     places = places_of(wanted, names, path, line, told)
     return Shape(names, places, dict(wanted), delimiter, decimal, missing)
 
@@ -120,8 +127,9 @@ def _header_text(path: Path, head: bytes, line: int) -> str:
         text = head.decode("utf-8").rstrip("\r")
     except UnicodeDecodeError as error:
         at = f"byte {error.start + 1}"
-        hint = "save the file as UTF-8"
-        raise InputError("is not UTF-8", file=path, line=line, column=at, hint=hint) from None
+        raise InputError(
+            "is not UTF-8", file=path, line=line, column=at, hint=SAVE_AS_UTF_8
+        ) from None
     if "\0" in text:
         raise InputError("there is a NUL byte", file=path, line=line, hint="a log is plain text")
     if not text.strip():
@@ -130,5 +138,9 @@ def _header_text(path: Path, head: bytes, line: int) -> str:
     return text
 
 
-def _split(text: str, delimiter: str) -> tuple[str, ...]:
-    return tuple(cell.strip() for cell in next(csv.reader([text], delimiter=delimiter), []))
+def _split(path: Path, line: int, text: str, delimiter: str) -> tuple[str, ...]:
+    try:
+        return tuple(cell.strip() for cell in next(csv.reader([text], delimiter=delimiter), []))
+    except csv.Error:
+        hint = "each line ends with a line feed, and a quoted name ends in its line"
+        raise InputError("the header is no CSV", file=path, line=line, hint=hint) from None

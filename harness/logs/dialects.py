@@ -58,8 +58,9 @@ def mapping_for(names: Collection[str], path: Path) -> Mapping:
                 f"there is no column {name!r}",
                 file=path,
                 line=1,
-                hint=(f"{nearest(name, others)} " if others else "")
-                + "A log in other names needs a mapping: --mapping FILE",
+                hint=(f"{nearest(name, others)}. " if others else "")
+                + "A log in other names needs a mapping of names, --mapping FILE; "
+                f"fullproof explain {path.name} --write-mapping mapping.toml writes a draft of it",
             )
     present = tuple(name for name in COLUMNS if name in names)
     return Mapping(

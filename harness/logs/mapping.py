@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import codecs
 from collections.abc import Mapping as AbstractMapping
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -14,6 +16,7 @@ from ctrl.settings import OPTIONAL_SETTINGS, Settings
 from ctrl.settings_text import NONE
 from ctrl.vocabulary import Stage
 from harness.errors import InputError
+from harness.logs.blocks import UTF_8
 from harness.logs.units import SECONDS_IN, UNITS_OF, unit_of
 from harness.run import FEATURES
 from harness.toml_fields import Fields
@@ -27,7 +30,7 @@ TRUE_WORDS = ("1", "1.0", "true", "yes", "on")
 FALSE_WORDS = ("0", "0.0", "false", "no", "off")
 STARTS = ("anywhere", "power_up")
 CLOCKS = ("controller", "logger")
-_EXAMPLE = '[columns]\nv = "U_batt"'
+_EXAMPLE = 'v = "U_batt", in [columns]'
 
 
 @frozen
@@ -55,7 +58,8 @@ class Clock:
 
     Attributes:
         name: what the column is called in the log.
-        seconds: length of one unit of its numbers, s; None for dates in ISO 8601.
+        seconds: length of one unit of its numbers, s; None for dates.
+        pattern: how dates are written, as for `strptime`; empty for ISO 8601.
         wraps_at: value at which its numbers begin again at 0; None where they do not.
         zone: zone of dates that name none.
         of_logger: whether it is the clock of the logger and not that of the controller.
@@ -64,6 +68,7 @@ class Clock:
 
     name: str
     seconds: float | None = 1.0
+    pattern: str = ""
     wraps_at: float | None = None
     zone: ZoneInfo | None = None
     of_logger: bool = False
@@ -98,6 +103,9 @@ class Mapping:
         decimal: the decimal mark, point or comma.
         header_line: line of the header, counted from 1.
         missing: words for a reading that is missing, in small letters.
+        encoding: of the text of a CSV file.
+        pack_column: what the column is called whose words name the pack of a row; empty where a row
+            is of all packs.
         complete: whether every sample that the controller saw is a row.
         exact: whether its numbers are those that the controller saw, not rounded ones.
         from_power_up: whether the first row is the first sample after power-up.
@@ -116,6 +124,8 @@ class Mapping:
     decimal: str = "."
     header_line: int = 1
     missing: frozenset[str] = frozenset(MISSING)
+    encoding: str = UTF_8
+    pack_column: str = ""
     complete: bool = False
     exact: bool = False
     from_power_up: bool = False
@@ -145,22 +155,28 @@ def read_mapping(path: str | Path) -> Mapping:
     whole.only("log", "file", "time", "columns", "stages", "pack", "settings")
     log, text, stages = whole.table("log"), whole.table("file"), whole.table("stages")
     log.only("complete", "exact", "starts", "gap_s", "controller", "version", "features")
-    text.only("delimiter", "decimal", "header_line", "missing")
+    text.only("delimiter", "decimal", "header_line", "missing", "encoding", "pack_column")
     delimiter = text.text("delimiter", "")
     if len(delimiter) > 1:
         raise text.wrong("delimiter", f"there is {delimiter!r}", 'one character, such as ";"')
     decimal = text.word("decimal", ".", (".", ","))
     if delimiter and delimiter == decimal:
         raise text.wrong("decimal", f"it is {decimal!r}, as is the delimiter", "they must differ")
+    packs, pack_column = _packs(whole), text.text("pack_column", "")
+    if pack_column and "pack" in whole:
+        told = "each word of that column is a pack: take [[pack]] out, or pack_column"
+        raise text.wrong("pack_column", "there are [[pack]] tables as well", told)
     return Mapping(
         clock=_clock(whole.table("time")),
-        packs=_packs(whole),
+        packs=packs,
         stages=_stages(stages),
         stage_as_before=stages.word("blank", "refused", ("refused", "before")) == "before",
         delimiter=delimiter,
         decimal=decimal,
         header_line=int(text.number("header_line", 1, low=1)),
         missing=frozenset(w.lower() for w in text.words("missing", MISSING)) | {""},
+        encoding=_encoding(text),
+        pack_column=pack_column,
         complete=log.flag("complete", default=False),
         exact=log.flag("exact", default=False),
         from_power_up=log.word("starts", STARTS[0], STARTS) == "power_up",
@@ -170,6 +186,17 @@ def read_mapping(path: str | Path) -> Mapping:
         settings=_settings(whole),
         file=place,
     )
+
+
+def _encoding(text: Fields) -> str:
+    name = text.text("encoding", UTF_8)
+    try:
+        # What is no text, such as base64, cannot encode a word.
+        "V".encode(name)
+        return codecs.lookup(name).name
+    except (LookupError, ValueError, TypeError):
+        hint = "UTF-8 is read without a word; others are cp1252, latin-1, utf-16"
+        raise text.wrong("encoding", f"there is no encoding {name!r}", hint) from None
 
 
 def _features(log: Fields) -> frozenset[str] | None:
@@ -200,7 +227,9 @@ def _settings(whole: Fields) -> Settings | None:
 
 def _clock(table: Fields) -> Clock:
     table.only("column", "format", "zone", "wraps_at", "clock", "restarts")
-    kind = table.word("format", "s", (*SECONDS_IN, "iso"))
+    pattern = table.text("format", "s")
+    pattern = _pattern(table, pattern) if "%" in pattern else ""
+    kind = "iso" if pattern else table.word("format", "s", (*SECONDS_IN, "iso"))
     dates = kind == "iso"
     if dates and "wraps_at" in table:
         raise table.wrong("wraps_at", "dates do not wrap", "leave it out")
@@ -217,11 +246,26 @@ def _clock(table: Fields) -> Clock:
     return Clock(
         name=table.text("column", "t"),
         seconds=None if dates else SECONDS_IN[kind],
+        pattern=pattern,
         wraps_at=table.number("wraps_at", low=0.0) if "wraps_at" in table else None,
         zone=zone,
         of_logger=table.word("clock", CLOCKS[dates], CLOCKS) == "logger",
         restarts=table.word("restarts", "near_zero", ("near_zero", "never")) == "near_zero",
     )
+
+
+def _pattern(table: Fields, pattern: str) -> str:
+    """A way to write dates by which one is found again."""
+    moment = datetime(2026, 11, 22, 13, 44, tzinfo=UTC)
+    try:
+        again = datetime.strptime(moment.strftime(pattern), pattern)
+    except ValueError as error:
+        told = "as '%d.%m.%Y %H:%M:%S' for 22.11.2026 13:44:00"
+        raise table.wrong("format", f"{error}", told) from None
+    if again.replace(tzinfo=UTC) != moment:
+        told = "it needs %Y, %m, %d, %H and %M, as '%d.%m.%Y %H:%M:%S' for 22.11.2026 13:44:00"
+        raise table.wrong("format", f"{pattern!r} tells no date and time of day", told)
+    return pattern
 
 
 def _stages(table: Fields) -> dict[str, Stage]:

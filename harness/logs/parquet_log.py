@@ -39,8 +39,11 @@ def read_parquet(path: Path, wanted: Mapping[str, Kind], *, told: Mapping[str, s
             for name, kind in wanted.items():
                 column = pa.chunked_array([batch.column(name)])
                 pieces[name].append(_cells(path, column, kind, name))
-    except (pa.ArrowInvalid, OSError) as error:
-        raise InputError(f"cannot be read: {str(error).splitlines()[0]:.120}", file=path) from None
+    except (pa.ArrowException, ValueError, OSError) as error:
+        text = str(error).partition("\n")[0]
+        raise InputError(
+            f"cannot be read: {text:.120}", file=path, hint="is it whole? Write it again"
+        ) from None
     if rows == 0:
         raise InputError("it has no rows", file=path, hint="is it a log?")
     return Table({name: joined(pieces.pop(name), path, name) for name in tuple(pieces)}, 1)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from attrs import evolve
 
-from harness.errors import InputError
+from harness.errors import InputError, cannot_read
 from harness.logs.blocks import Torn, blocks, opened
 from harness.logs.clock import stamps_of
 from harness.logs.columns import flags_of, numbers_of, stages_of, unknown_flag
@@ -17,6 +17,7 @@ from harness.logs.csv_log import header_names, read_csv
 from harness.logs.dialects import mapping_for
 from harness.logs.log import Log, PackLog
 from harness.logs.mapping import NUMBERS, READINGS, Mapping, Pack
+from harness.logs.pack_column import late_s, split_by_pack
 from harness.logs.parquet_log import MAGIC, parquet_names, read_parquet
 from harness.logs.table import Kind, Table
 from harness.run import Flags, Floats, Trace
@@ -30,8 +31,8 @@ def read_log(path: str | Path, mapping: Mapping | None = None) -> Log:
 
     Args:
         path: a CSV (compressed or not) or Parquet file; or a folder with one file a pack.
-        mapping: how to read it; None for logs in our own column names or in the Battery Data
-            Format.
+        mapping: how to read it; one that names no packs is that of every file of a folder. None for
+            logs in our own column names or in the Battery Data Format.
 
     Raises:
         InputError: it cannot be read, or is not as the mapping says; with file, line and column.
@@ -39,12 +40,17 @@ def read_log(path: str | Path, mapping: Mapping | None = None) -> Log:
     place = Path(path)
     given = mapping
     if given is None:
-        files = _files(place)
+        files = files_of(place)
         given = evolve(mapping_for(_names(files[0]), files[0]), packs=())
         packs = tuple(
             evolve(_only_pack(mapping_for(_names(file), file)), name=_stem(file), file=file.name)
             for file in files
         )
+        given = evolve(given, packs=packs)
+    elif place.is_dir() and _one_for_all(given):
+        files = files_of(place)
+        own = given.packs[0]
+        packs = tuple(evolve(own, name=_stem(file), file=file.name) for file in files)
         given = evolve(given, packs=packs)
     by_file: dict[Path, list[Pack]] = {}
     for pack in given.packs:
@@ -53,19 +59,25 @@ def read_log(path: str | Path, mapping: Mapping | None = None) -> Log:
     logs: list[PackLog] = []
     starts: list[datetime | None] = []
     for file, packs_of_it in by_file.items():
-        table = _table(file, packs_of_it, given)
-        stamps = stamps_of(table.columns[given.clock.name], given.clock, file)
-        starts.append(stamps.start)
-        notes = (*((table.note,) if table.note else ()), *stamps.notes)
-        logs += [
-            evolve(
-                _pack_log(pack, file, table, stamps.t, given),
-                notes=notes,
-                restarts=_restarts(pack, table, stamps.restarts, file),
-                cuts=stamps.cuts,
+        whole = _table(file, packs_of_it, given)
+        if given.pack_column:
+            pieces = split_by_pack(whole, given.pack_column, packs_of_it[0], file)
+        else:
+            pieces = [(pack, whole) for pack in packs_of_it]
+        for pack, table in pieces:
+            stamps = stamps_of(table.columns[given.clock.name], given.clock, file)
+            behind_s = late_s(table, whole, given.clock) if given.pack_column else 0.0
+            t = stamps.t + behind_s if behind_s else stamps.t
+            starts.append(stamps.start)
+            logs.append(
+                evolve(
+                    _pack_log(pack, file, table, t, given),
+                    notes=(*((table.note,) if table.note else ()), *stamps.notes),
+                    restarts=_restarts(pack, table, stamps.restarts, file),
+                    cuts=stamps.cuts,
+                )
             )
-            for pack in packs_of_it
-        ]
+    _refuse_twice(logs)
     logs = _from_one_start(logs, starts)
     return Log(
         path=place,
@@ -93,20 +105,35 @@ def _refuse_without_readings(pack: Pack, mapping: Mapping) -> None:
             )
 
 
+def _refuse_twice(logs: list[PackLog]) -> None:
+    seen: dict[str, Path] = {}
+    for log in logs:
+        first = seen.setdefault(log.name, log.file)
+        if first != log.file:
+            raise InputError(
+                f"pack {log.name!r} is in {first.name} as well",
+                file=log.file,
+                hint="one file a pack, or all packs in one file",
+            )
+
+
+def _one_for_all(mapping: Mapping) -> bool:
+    """Whether the mapping has no pack by name, so that each file of a folder is one, or has its own."""
+    return len(mapping.packs) == 1 and not mapping.packs[0].name and not mapping.packs[0].file
+
+
 def _only_pack(mapping: Mapping) -> Pack:
     return mapping.packs[0]
 
 
 def _from_one_start(logs: list[PackLog], starts: list[datetime | None]) -> list[PackLog]:
-    """Packs in files of their own count from the first row of all of them, where stamps are dates."""
+    """Every pack counts from the first row of all of them, where stamps are dates."""
     dated = [start for start in starts if start is not None]
     if len(dated) < 2:
         return logs
     earliest = min(dated)
-    of_file = dict(zip(dict.fromkeys(log.file for log in logs), starts, strict=True))
     moved = []
-    for log in logs:
-        behind = of_file[log.file]
+    for log, behind in zip(logs, starts, strict=True):
         late_s = (behind - earliest).total_seconds() if behind is not None else 0.0
         moved.append(
             evolve(log, trace=evolve(log.trace, t=log.trace.t + late_s)) if late_s else log
@@ -114,7 +141,8 @@ def _from_one_start(logs: list[PackLog], starts: list[datetime | None]) -> list[
     return moved
 
 
-def _files(place: Path) -> list[Path]:
+def files_of(place: Path) -> list[Path]:
+    """The file of a log, or those of a folder; raises `InputError` where there is none in it."""
     if not place.is_dir():
         return [place]
     found = sorted(file for file in place.iterdir() if file.name.lower().endswith(SUFFIXES))
@@ -148,7 +176,7 @@ def _is_parquet(file: Path) -> bool:
     except IsADirectoryError:
         raise InputError("is a folder, not a log", file=file) from None
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=file) from None
+        raise cannot_read(file, error) from None
 
 
 def _names(file: Path) -> tuple[str, ...]:
@@ -175,6 +203,8 @@ def _table(file: Path, packs: list[Pack], mapping: Mapping) -> Table:
     clock = mapping.clock
     kind = Kind.DATE if clock.seconds is None else Kind.NUMBER
     want(clock.name, kind, f"[time] asks for{where}" if where else "holds the time")
+    if mapping.pack_column:
+        want(mapping.pack_column, Kind.WORD, f"[file] asks for as pack_column{where}")
     for pack in packs:
         for name, column in pack.columns.items():
             by = f"[columns] asks for as {name}{where}" if where else f"is our {name}"
@@ -189,11 +219,13 @@ def _table(file: Path, packs: list[Pack], mapping: Mapping) -> Table:
         header_line=mapping.header_line,
         missing=mapping.missing,
         told=told,
+        encoding=mapping.encoding,
+        pattern=clock.pattern,
     )
 
 
 def _pack_log(pack: Pack, file: Path, table: Table, t: Floats, mapping: Mapping) -> PackLog:
-    columns, first = pack.columns, table.first_line
+    columns = pack.columns
     readings = {
         name: numbers_of(table.columns[columns[name].name], columns[name])
         for name in READINGS
@@ -209,11 +241,15 @@ def _pack_log(pack: Pack, file: Path, table: Table, t: Floats, mapping: Mapping)
                 continue
             said[name] = values
             if len(holes):
-                blank[name] = (len(holes), first + int(holes[0]))
+                blank[name] = (len(holes), table.line_of(int(holes[0])))
     stage = None
     if "stage" in columns:
         stage = stages_of(
-            table.columns[columns["stage"].name], mapping, file, first, columns["stage"].name
+            table.columns[columns["stage"].name],
+            mapping,
+            file,
+            table.line_of,
+            columns["stage"].name,
         )
     return PackLog(
         name=pack.name or _stem(file),
@@ -222,7 +258,7 @@ def _pack_log(pack: Pack, file: Path, table: Table, t: Floats, mapping: Mapping)
         stage=stage,
         full_reset=_flags(pack, table, "full_reset", file),
         blank=blank,
-        lines=first,
+        lines=table.lines,
         **said,
     )
 
@@ -238,7 +274,7 @@ def _flags(pack: Pack, table: Table, name: str, file: Path) -> Flags | None:
         raise InputError(
             f"{word[:60]!r} is neither true nor false",
             file=file,
-            line=table.first_line + row,
+            line=table.line_of(row),
             column=column.name,
             hint=f'true are {", ".join(column.true)}; others: {name} = {{ true = ["..."] }}',
         )

@@ -15,6 +15,7 @@ from harness.errors import InputError
 from harness.run import Floats
 
 Codes = npt.NDArray[np.int32]
+Indices = npt.NDArray[np.intp]
 
 
 class Kind(Enum):
@@ -66,13 +67,33 @@ class Table:
 
     Attributes:
         columns: each as long as the log.
-        first_line: line of the first row; the others follow line by line.
+        lines: the line of each row in the file, as `first line - row` where no row was left out.
         note: what was left out at the end of the file.
     """
 
     columns: Mapping[str, Cells] = field(factory=dict)
-    first_line: int = 1
+    lines: Indices | int = 1
     note: str = ""
+
+    def line_of(self, row: int) -> int:
+        """The line of the file in which a row stands, counted from 1."""
+        return self.lines + row if isinstance(self.lines, int) else int(self.lines[row])
+
+    def taken(self, rows: Indices) -> Table:
+        """Some of the rows, in their order."""
+        columns = {name: _taken(cells, rows) for name, cells in self.columns.items()}
+        lines = self.lines + rows if isinstance(self.lines, int) else self.lines[rows]
+        return Table(columns, lines, self.note)
+
+
+def _taken(cells: Cells, rows: Indices) -> Cells:
+    if isinstance(cells, Words):
+        # Words of other rows are not of these.
+        used, codes = np.unique(cells.codes[rows], return_inverse=True)
+        return Words(codes.astype(np.int32), tuple(cells.words[k] for k in used.tolist()))
+    if isinstance(cells, Dates):
+        return Dates(cells.us[rows], cells.has_zone)
+    return cells[rows]
 
 
 def joined(parts: list[Cells], path: Path, name: str) -> Cells:

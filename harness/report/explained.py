@@ -11,7 +11,7 @@ from rich.text import Text
 
 from harness.explain.explained import FINE, Explained
 from harness.explain.fix import Fix, How
-from harness.explain.reason import Cause, Link, Reason, Sure
+from harness.explain.reason import Cause, Reason, Sure
 from harness.explain.ruled import Ruled
 from harness.explain.wiring import Apart, Between
 from harness.report.caution import CAUTION
@@ -46,6 +46,11 @@ class Story:
 def show_story(console: Console, story: Story, *, every_day: bool = False) -> None:
     """Tell of every pack: what is wrong, why, and what would help; the sum last."""
     explained = story.explained
+    alike = settings_in_words(explained)
+    for told, names in alike.items():
+        whose = f" ({', '.join(names)})" if len(alike) > 1 else ""
+        paragraph(console, f"judged by: {told}{whose}", style="dim")
+    console.print()
     for pack in explained.packs:
         main = explained.main(pack.name)
         _show_reason(console, explained, main)
@@ -62,6 +67,19 @@ def show_story(console: Console, story: Story, *, every_day: bool = False) -> No
         paragraph(console, shared, style="dim")
     _show_sum(console, story)
     paragraph(console, CAUTION, style="dim")
+
+
+def settings_in_words(explained: Explained) -> dict[str, list[str]]:
+    """The settings that the reasons rest on, and the packs with each of them."""
+    found: dict[str, list[str]] = {}
+    for pack in explained.packs:
+        s = pack.settings
+        told = (
+            f"{s.cells} cells, {s.capacity_ah:g} Ah; entry_v {s.entry_v:g} V for {s.entry_dwell_s:g} s,"
+            f" hold_s {s.hold_s:g} s, full_v {s.full_v:g} V"
+        )
+        found.setdefault(told, []).append(pack.name)
+    return found
 
 
 def _show_reason(console: Console, explained: Explained, reason: Reason) -> None:
@@ -250,9 +268,3 @@ def look_first(story: Story) -> str:
 
 def _side(console: Console, label: str, text: str) -> None:
     paragraph(console, text, indent=INDENT + LABEL, first=" " * INDENT + label)
-
-
-def link_in_words(explained: Explained, link: Link) -> str:
-    """One link with its moment."""
-    stamp = told_stamp(explained, link.t)
-    return f"{link.sentence} ({stamp})" if stamp else link.sentence

@@ -56,7 +56,7 @@ def test_stamps_that_step_back_elsewhere_are_for_the_rules(tmp_path: Path) -> No
     pack = _read(tmp_path, [500, 501, 480, 481], 'format = "s"')
     assert pack.restarts == pack.cuts == ()
     assert pack.trace.t.tolist() == [0.0, 1.0, -20.0, -19.0]
-    assert pack.notes == ("stamps step back at 1 rows",)
+    assert pack.notes == ("stamps step back at 1 row",)
 
 
 def test_a_clock_of_the_logger_that_is_set_back_tells_nothing_of_the_controller(
