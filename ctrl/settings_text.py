@@ -10,7 +10,6 @@ import tomllib
 from collections.abc import Callable
 from typing import Any
 
-import cattrs
 import tomli_w
 
 from ctrl.errors import SettingsError
@@ -18,22 +17,10 @@ from ctrl.settings import OPTIONAL_SETTINGS, Settings
 
 NONE = "none"
 
-CONVERTER = cattrs.Converter()
-# The settings check their own values and name the field at fault; to convert beforehand would let a
-# text pass for a number.
-CONVERTER.register_structure_hook(Settings, lambda values, _: Settings.from_mapping(values))
-CONVERTER.register_unstructure_hook(
-    Settings,
-    lambda settings: {
-        name: list(value) if isinstance(value, tuple) else value
-        for name, value in settings.to_mapping().items()
-    },
-)
-
 
 def to_json(settings: Settings) -> str:
     """The settings as a JSON object, one setting a line."""
-    return json.dumps(CONVERTER.unstructure(settings), indent=2, allow_nan=False) + "\n"
+    return json.dumps(_members(settings), indent=2, allow_nan=False) + "\n"
 
 
 def from_json(text: str) -> Settings:
@@ -48,7 +35,7 @@ def from_json(text: str) -> Settings:
 
 def to_toml(settings: Settings) -> str:
     """The settings as a TOML table, one setting a line."""
-    values = CONVERTER.unstructure(settings)
+    values = _members(settings)
     return tomli_w.dumps({name: NONE if value is None else value for name, value in values.items()})
 
 
@@ -62,6 +49,13 @@ def from_toml(text: str) -> Settings:
     values = _parsed("TOML", lambda: tomllib.loads(text))
     off = {name: None for name in OPTIONAL_SETTINGS if values.get(name) == NONE}
     return _structured(values | off, "TOML")
+
+
+def _members(settings: Settings) -> dict[str, Any]:
+    return {
+        name: list(value) if isinstance(value, tuple) else value
+        for name, value in settings.to_mapping().items()
+    }
 
 
 def _parsed(language: str, parse: Callable[[], Any]) -> Any:
@@ -90,4 +84,4 @@ def _structured(values: Any, language: str) -> Settings:
             f"the settings are a {language} value of type {type(values).__name__}",
             hint='they must be an object such as {"hold_s": 3600}',
         )
-    return CONVERTER.structure(values, Settings)
+    return Settings.from_mapping(values)

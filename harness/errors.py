@@ -45,3 +45,18 @@ class InputError(Exception):
         parts = [part for part in (place, self.column, self.message) if part]
         text = ": ".join(parts)
         return f"{text}; {self.hint}" if self.hint else text
+
+
+def cannot_read(path: str | Path, error: OSError) -> InputError:
+    """What is said of a file that the system will not give: why, and what to look at.
+
+    Args:
+        path: the file, as it was named.
+        error: what came of opening or reading it.
+    """
+    hint = {
+        FileNotFoundError: f"seen from {Path.cwd()}",
+        IsADirectoryError: "name a file in it",
+        PermissionError: "whoever runs this must be allowed to read it",
+    }.get(type(error), "it must be a file that can be read")
+    return InputError(f"cannot be read: {error.strerror}", file=path, hint=hint)

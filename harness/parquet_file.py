@@ -43,8 +43,12 @@ def opened_parquet(path: Path, *, instead: str = "") -> Any:
     from pyarrow import parquet
 
     try:
-        return parquet.ParquetFile(path)
-    except (pa.ArrowInvalid, OSError) as error:
-        text = str(error).splitlines()[0]
+        file = parquet.ParquetFile(path)
+        _ = file.schema_arrow  # the names in it need not be text
+    except (pa.ArrowException, ValueError, OSError) as error:
+        text = str(error).partition("\n")[0]
         hint = "is it cut off? A Parquet file that is still being written cannot be read"
-        raise InputError(f"is no Parquet file: {text:.120}", file=path, hint=hint) from None
+        raise InputError(
+            f"is no Parquet file: {text.rstrip('.'):.120}", file=path, hint=hint
+        ) from None
+    return file

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import math
 import re
+import sys
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from ctrl.errors import nearest
 from harness.errors import InputError
+from harness.toml_place import line_of
+
+# A whole number may be larger than any that can be reckoned with.
+_LARGEST = sys.float_info.max
 
 
 class Fields:
@@ -30,19 +35,11 @@ class Fields:
         return name in self.values
 
     def line(self, name: str = "") -> int | None:
-        """The line of a field, or of the table; None where it is not found by its look."""
+        """The line of a field, or of the table around it; None where neither has one."""
         text = self.file.read_text(encoding="utf-8-sig")
-        table = self.path.rpartition(".")[2].partition("[")[0]
-        head = re.search(
-            rf"^\s*\[+.*\b{re.escape(table)}\b.*\]|^\s*{re.escape(table)}\s*=", text, re.M
-        )
-        start = head.start() if head and table else 0
-        if not name:
-            return None if head is None else _line_at(text, head.end() - len(head[0].lstrip()))
-        of_value = re.compile(rf"(^|[\s,{{.\"])({re.escape(name)})\"?\s*=", re.M)
-        of_table = re.compile(rf"^([ \t]*\[+)({re.escape(name)})[\].]", re.M)
-        found = of_value.search(text, start) or of_table.search(text)
-        return None if found is None else _line_at(text, found.start(2))
+        # In errors tables are counted from 1, as people count.
+        place = re.sub(r"\[(\d+)\]", lambda found: f"[{int(found[1]) - 1}]", self.path)
+        return line_of(text, ".".join(part for part in (place, name) if part))
 
     def wrong(self, name: str, message: str, hint: str) -> InputError:
         """The error of one field."""
@@ -100,7 +97,7 @@ class Fields:
         if (
             isinstance(value, bool)
             or not isinstance(value, int | float)
-            or not math.isfinite(value)
+            or not -_LARGEST <= value <= _LARGEST
         ):
             raise self.wrong(name, f"there is {value!r:.60}", "it must be a number")
         if value < low or (value == low == 0.0):
@@ -113,7 +110,3 @@ class Fields:
         if not isinstance(value, bool):
             raise self.wrong(name, f"there is {value!r:.60}", "it must be true or false")
         return value
-
-
-def _line_at(text: str, place: int) -> int:
-    return text.count("\n", 0, place) + 1

@@ -7,7 +7,8 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from harness.errors import InputError
+from harness.errors import InputError, cannot_read
+from harness.text_file import UTF_8_MARK
 
 
 def read_toml(path: Path, example: str) -> dict[str, Any]:
@@ -21,9 +22,9 @@ def read_toml(path: Path, example: str) -> dict[str, Any]:
         InputError: the file cannot be read, or is no TOML; with its line.
     """
     try:
-        content = path.read_bytes().removeprefix(b"\xef\xbb\xbf")
+        content = path.read_bytes().removeprefix(UTF_8_MARK)
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
+        raise cannot_read(path, error) from None
     try:
         return tomllib.loads(content.decode("utf-8"))
     except UnicodeDecodeError as error:
@@ -39,3 +40,9 @@ def read_toml(path: Path, example: str) -> dict[str, Any]:
             column=f"character {where[2]}" if where else "",
             hint=f"it should look like {example}",
         ) from None
+    except RecursionError:
+        raise InputError(
+            "is nested too deep", file=path, hint=f"it should look like {example}"
+        ) from None
+    except ValueError as error:  # a whole number of more digits than Python converts
+        raise InputError(f"is no TOML: {error}", file=path, hint="write fewer digits") from None

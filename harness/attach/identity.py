@@ -8,11 +8,10 @@ from typing import Any
 from ctrl.errors import SettingsError, nearest
 from ctrl.settings import SETTING_NAMES, Settings
 from harness.attach.base import LinkFault
+from harness.role import CONTROLLER, ROLES
 from harness.run import FEATURES, Identity
 
 PROTOCOL = 1
-ROLE = "controller"
-OTHER_ROLES = ("charger",)
 # Settings that the first version of the protocol had when it was written are never left out. These
 # came later: whoever was built before them has nothing of the kind, which is what their defaults say.
 LATER_SETTINGS = (
@@ -34,7 +33,7 @@ def identity_from(
     answer: Mapping[str, Any],
     names: Sequence[str] = SETTING_NAMES,
     settings: Callable[[Mapping[str, Any]], Any] = Settings.from_mapping,
-    role: str = ROLE,
+    role: str = CONTROLLER,
 ) -> Identity:
     """The identity in an answer to `hello`.
 
@@ -48,7 +47,7 @@ def identity_from(
         LinkFault: `LINK.greets`, with what is wrong and what would be right.
     """
     said = answer.get("role")
-    if said != role and (role != ROLE or said in OTHER_ROLES):
+    if said != role and (role != CONTROLLER or said in ROLES):
         observed = _said("role", said)
         raise LinkFault(
             "LINK.greets",

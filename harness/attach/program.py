@@ -43,7 +43,10 @@ def command_of(spec: str, rest: str) -> list[str]:
     try:
         command = shlex.split(rest)
     except ValueError as error:
-        raise AttachError(f"cannot read the command {rest!r}: {error}") from error
+        raise AttachError(
+            f"cannot read the command {rest!r}: {error}",
+            hint="quote as in a shell: exec:'./program \"first argument\"'",
+        ) from error
     if not command:
         raise AttachError(f"{spec!r} names no program", hint="write exec:./program arguments")
     if os.name != "posix":

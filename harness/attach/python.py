@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 
 from ctrl.charger import Conduct
+from ctrl.resets import ResetRule
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
 from harness.attach.answers import AnswerColumns, rows_fault
@@ -58,9 +59,16 @@ def class_of(spec: str, rest: str) -> type[Any]:
     module = imported(where)
     found = getattr(module, name, None)
     if not isinstance(found, type):
+        if isinstance(found, ResetRule):
+            raise AttachError(
+                f"{name} of {where} is a rule for the full reset, no class",
+                hint=f"the reference with this rule is ref:{spec}",
+            )
         classes = [key for key, value in vars(module).items() if isinstance(value, type)]
+        own = [key for key in classes if vars(module)[key].__module__ == module.__name__]
         raise AttachError(
-            f"{where} has no class {name}", hint=f"it has {', '.join(classes) or 'no class at all'}"
+            f"{where} has no class {name}",
+            hint=f"it has {', '.join(own or classes) or 'no class at all'}",
         )
     return found
 
@@ -84,7 +92,7 @@ def imported(where: str) -> Any:
             return _module_of(path) if path.suffix == ".py" else importlib.import_module(where)
     except (Exception, SystemExit) as error:
         raise AttachError(
-            f"cannot import {where}: {type(error).__name__}: {error}", hint=_trimmed(error)
+            f"cannot import {where}: {type(error).__name__}: {error}", hint=_cause(error, where)
         ) from error
 
 
@@ -302,9 +310,30 @@ def _present(
 
 
 def _trimmed(error: BaseException) -> str:
-    """The end of the traceback, without the harness's own part of it."""
-    own = Path(__file__).parent
-    frames = traceback.extract_tb(error.__traceback__)
-    theirs = [frame for frame in frames if Path(frame.filename).parent != own]
-    lines = traceback.format_list(theirs) + traceback.format_exception_only(error)
+    """The end of the traceback, without the part of it that belongs to the harness and to Python."""
+    lines = traceback.format_list(_theirs(error)) + traceback.format_exception_only(error)
     return "\n" + "".join(lines[-TRACEBACK_LINES:]).rstrip()
+
+
+def _theirs(error: BaseException) -> list[traceback.FrameSummary]:
+    """The frames of an error that are neither the harness's nor those of the import itself."""
+    own = Path(__file__).parent
+    return [
+        frame
+        for frame in traceback.extract_tb(error.__traceback__)
+        if Path(frame.filename).parent != own
+        and not frame.filename.startswith("<frozen importlib")
+        and frame.filename != importlib.__file__
+    ]
+
+
+def _cause(error: BaseException, where: str) -> str:
+    """The place in the user's own code that an import failed at, in one line."""
+    if isinstance(error, SyntaxError):
+        return f"see {error.filename}:{error.lineno}: {(error.text or '').strip()}"
+    frames = _theirs(error)
+    if frames:
+        return f"see {frames[-1].filename}:{frames[-1].lineno}: {frames[-1].line}"
+    if where.endswith(".py"):
+        return ""
+    return f"it is neither installed nor seen from {Path.cwd()}; a file is py:path/to/file.py:Class"

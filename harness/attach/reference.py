@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from functools import cache
-from importlib.metadata import PackageNotFoundError, version
 from itertools import repeat
 from math import nan
 
 import numpy as np
 
 from ctrl.controller import Controller, Sample
-from ctrl.errors import nearest
-from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD, ResetRule
+from ctrl.resets import VOLTAGE_AFTER_HOLD, ResetRule
 from ctrl.settings import Settings
-from harness.attach.base import AttachError, Attachment, Refused
+from harness.attach.base import Attachment, Refused
 from harness.run import (
     FEATURES,
     OPTIONAL_COLUMNS,
@@ -23,6 +20,7 @@ from harness.run import (
     Identity,
     Trace,
 )
+from harness.version import VERSION
 
 # About 4 µs a sample are saved, and about half a second goes into loading what is compiled.
 LONG_TRACE_SAMPLES = 100_000
@@ -34,9 +32,17 @@ def open_attachment(spec: str, rest: str, limit_s: float) -> ReferenceAttachment
     Raises:
         AttachError: there is no such rule.
     """
-    if rest and rest not in RESET_RULES:
-        raise AttachError(f"there is no reset rule {rest!r}", hint=nearest(rest, RESET_RULES))
-    return ReferenceAttachment(spec, RESET_RULES[rest] if rest else VOLTAGE_AFTER_HOLD, limit_s)
+    return ReferenceAttachment(spec, rule_of(rest), limit_s)
+
+
+def rule_of(rest: str) -> ResetRule:
+    """The reset rule that `ref:` is followed by; raises `AttachError`."""
+    if not rest:
+        return VOLTAGE_AFTER_HOLD
+    # Few name a rule, and everybody attaches a reference.
+    from harness.attach.reset_rules import named_rule
+
+    return named_rule(rest)
 
 
 class ReferenceAttachment(Attachment):
@@ -51,7 +57,7 @@ class ReferenceAttachment(Attachment):
         """The reference and its rule; it claims every feature."""
         own = self._rule is VOLTAGE_AFTER_HOLD
         name = "reference" if own else f"reference with {self._rule.name}"
-        return Identity(name, project_version(), "Python", frozenset(FEATURES))
+        return Identity(name, VERSION, "Python", frozenset(FEATURES))
 
     def start(self, settings: Settings, soc: float) -> None:
         """A fresh reference; see the base class."""
@@ -85,16 +91,6 @@ class ReferenceAttachment(Attachment):
         if self._controller is None:
             raise RuntimeError("the controller has not been started")
         return self._controller
-
-
-@cache
-def project_version() -> str:
-    """The version of the project that is installed."""
-    # Looked up on disk: slower than a short case.
-    try:
-        return version("fullproof")
-    except PackageNotFoundError:
-        return "not installed"
 
 
 def _stepped(controller: Controller, trace: Trace) -> Answers:

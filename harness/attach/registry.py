@@ -29,7 +29,7 @@ class Kind:
 
 
 KINDS: dict[str, Kind] = {
-    "ref": Kind("ref or ref:RULE", "harness.attach.reference"),
+    "ref": Kind("ref, ref:RULE or ref:py:path/to/file.py:RULE", "harness.attach.reference"),
     "py": Kind("py:module:Class or py:path/to/file.py:Class", "harness.attach.python"),
     "exec": Kind("exec:./program arguments", "harness.attach.program"),
     "fmu": Kind(
@@ -65,4 +65,4 @@ def _hint(spec: str, kind: str) -> str:
         return f"did you mean py:{spec}? Forms are: {forms}"
     if "/" in kind or "." in kind:
         return f"did you mean exec:{spec}? Forms are: {forms}"
-    return f"{nearest(kind, KINDS)} Forms are: {forms}"
+    return nearest(kind, KINDS, f"Forms are: {forms}")

@@ -8,9 +8,10 @@ from typing import Any
 
 import orjson
 
+from harness.role import CHARGER, CONTROLLER
+
 SCHEMA_FILE = Path(__file__).parent / "schemas" / "protocol-1.json"
-CONTROLLER = "controller"
-_FILES = {CONTROLLER: SCHEMA_FILE, "charger": SCHEMA_FILE.with_name("charger-protocol-1.json")}
+_FILES = {CONTROLLER: SCHEMA_FILE, CHARGER: SCHEMA_FILE.with_name("charger-protocol-1.json")}
 
 
 @cache

@@ -17,8 +17,9 @@ from typing import BinaryIO
 import numpy as np
 from attrs import frozen
 
-from harness.errors import InputError
+from harness.errors import InputError, cannot_read
 from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Floats, Trace
+from harness.text_file import UTF_8_MARK
 
 PIECE_BYTES = 8_000_000
 # A table of numbers has no line like that: without the limit a file without line ends would be
@@ -32,7 +33,6 @@ BATTERY_DATA_FORMAT = {"Test Time / s": "t", "Voltage / V": "v", "Current / A": 
 
 _MISSING = frozenset({"", "nan", "null"})
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?inf(inity)?", re.I | re.ASCII)
-UTF_8_MARK = b"\xef\xbb\xbf"
 _FOREIGN_MARKS = {b"\xff\xfe": "UTF-16", b"\xfe\xff": "UTF-16"}
 _BLANK = b"\r\n "
 
@@ -72,7 +72,7 @@ def csv_pieces(path: Path, piece_bytes: int = PIECE_BYTES) -> Iterator[Trace]:
         with path.open("rb") as file:
             yield from _pieces(path, file, piece_bytes)
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
+        raise cannot_read(path, error) from None
 
 
 def _pieces(path: Path, file: BinaryIO, piece_bytes: int) -> Iterator[Trace]:

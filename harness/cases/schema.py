@@ -12,6 +12,7 @@ from jsonschema.exceptions import best_match
 
 from harness.cases.folder import vectors_folder
 from harness.errors import InputError
+from harness.schema_words import said_of
 
 SCHEMA_NAME = "vector.schema.json"
 CHARGER_SCHEMA_NAME = "charger-vector.schema.json"
@@ -38,9 +39,5 @@ def refuse_unfit(content: Any, path: Path, name: str = SCHEMA_NAME) -> None:
     error = best_match(_validator(name).iter_errors(content))
     if error is not None:
         member = error.json_path.removeprefix("$").removeprefix(".")
-        raise InputError(
-            f"{error.message:.200}",
-            file=path,
-            column=member,
-            hint=f"{name} says what a vector looks like",
-        )
+        message, hint = said_of(error, f"{name} says what a vector looks like")
+        raise InputError(message, file=path, column=member, hint=hint)

@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import orjson
 
-from harness.cases.csv_pieces import KNOWN_COLUMNS, UTF_8_MARK, csv_pieces
+from harness.cases.csv_pieces import KNOWN_COLUMNS, csv_pieces
 from harness.errors import InputError
+from harness.json_file import load_json
 from harness.run import REQUIRED_COLUMNS, Floats, Trace
+from harness.text_file import first_character
 
 _ROWS_AT_ONCE = 100_000
 
@@ -30,7 +31,7 @@ def read_pieces(path: str | Path) -> Iterator[Trace]:
         InputError: the file cannot be read, or is no trace; with file, line and column.
     """
     place = Path(path)
-    if _looks_like_json(place):
+    if first_character(place) in (b"{", b"["):
         yield _json_trace(place)
     else:
         yield from csv_pieces(place)
@@ -74,15 +75,6 @@ def _cell(value: float | None) -> str:
     return "" if value is None else repr(value).removesuffix(".0")
 
 
-def _looks_like_json(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            start = file.read(64)
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
-    return start.removeprefix(UTF_8_MARK).lstrip()[:1] in (b"{", b"[")
-
-
 def _json_trace(path: Path) -> Trace:
     content = load_json(path)
     if not isinstance(content, dict):
@@ -90,26 +82,6 @@ def _json_trace(path: Path) -> Trace:
             "there is a list", file=path, hint="it must be an object with columns and rows"
         )
     return trace_from_json(content, path)
-
-
-def load_json(path: Path) -> Any:
-    """What a JSON file holds.
-
-    Raises:
-        InputError: the file cannot be read, or is no JSON; with its line.
-    """
-    try:
-        return orjson.loads(path.read_bytes().removeprefix(UTF_8_MARK))
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=path) from None
-    except orjson.JSONDecodeError as error:
-        raise InputError(
-            f"is no JSON: {error.msg}",
-            file=path,
-            line=error.lineno,
-            column=f"character {error.colno}",
-            hint="JSON as in RFC 8259; a missing reading is null, NaN and Infinity do not exist",
-        ) from None
 
 
 def trace_from_json(content: dict[str, Any], path: str | Path = "") -> Trace:

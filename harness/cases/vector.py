@@ -13,8 +13,10 @@ from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 from ctrl.errors import SettingsError
 from ctrl.settings import Settings
 from harness.cases.json_text import members_text, plain, table
-from harness.cases.trace_file import load_json, trace_from_json
+from harness.cases.trace_file import trace_from_json
 from harness.errors import InputError
+from harness.json_file import load_json
+from harness.role import CHARGER
 from harness.run import Case, Expected, Trace
 
 FORMAT = 1
@@ -106,11 +108,16 @@ def read_vector(path: str | Path, *, checked: bool = True) -> Vector:
     """
     place = Path(path)
     content = load_json(place)
+    if isinstance(content, dict) and content.get("role") == CHARGER:
+        raise InputError(
+            f"this is a vector for a {CHARGER}", file=place, column="role", hint=f"--role {CHARGER}"
+        )
     if checked:
         from harness.cases.schema import refuse_unfit  # jsonschema is slow to load
 
         refuse_unfit(content, place)
     trace = trace_from_json(content, place)
+    _refuse_outside(content, len(trace), place)
     try:
         members = {
             name: value for name, value in content.items() if name not in ("columns", "rows")
@@ -118,6 +125,19 @@ def read_vector(path: str | Path, *, checked: bool = True) -> Vector:
         return _converter().structure({**members, "trace": trace}, Vector)
     except SettingsError as error:
         raise InputError(str(error), file=place, column="settings") from None
+
+
+def _refuse_outside(content: dict[str, Any], samples: int, path: Path) -> None:
+    """Refuse what comes before a sample that does not exist; it may be left out altogether."""
+    for name in ("power_cycles", "equalise_requests", "cuts"):
+        for place, index in enumerate(content.get(name, ())):
+            if not 0 <= index < samples:
+                raise InputError(
+                    f"there is {index}",
+                    file=path,
+                    column=f"{name}[{place}]",
+                    hint=f"it must be the index of a sample, 0 to {samples - 1}",
+                )
 
 
 @cache

@@ -22,7 +22,6 @@ from harness.attach.answers import AnswerColumns, numbers, words
 from harness.attach.base import Attached, AttachError, refuse_limit
 from harness.attach.drive import answers_by_stretch
 from harness.attach.identity import identity_from
-from harness.attach.reference import project_version
 from harness.charger.case import (
     CHARGER_ANSWER_COLUMNS,
     PACK_NUMBERS,
@@ -31,9 +30,10 @@ from harness.charger.case import (
     ChargerRun,
     ChargerTrace,
 )
+from harness.role import CHARGER
 from harness.run import Identity
+from harness.version import VERSION
 
-ROLE = "charger"
 FORMS = {
     "ref": "ref",
     "py": "py:module:Class or py:path/to/file.py:Class",
@@ -46,7 +46,7 @@ _STATE_CODES: dict[Any, int] = {conduct.word: int(conduct) for conduct in Conduc
 class ChargerAttachment(Attached):
     """One charger under test; see the base class."""
 
-    role = ROLE
+    role = CHARGER
 
     @abstractmethod
     def start(self, settings: ChargerSettings) -> None:
@@ -117,7 +117,7 @@ def charger_identity(answer: Mapping[str, Any]) -> Identity:
     """
     # No feature of a charger is optional so far.
     return identity_from(
-        {**answer, "features": ()}, CHARGER_SETTING_NAMES, ChargerSettings.from_mapping, ROLE
+        {**answer, "features": ()}, CHARGER_SETTING_NAMES, ChargerSettings.from_mapping, CHARGER
     )
 
 
@@ -148,7 +148,7 @@ class InProcessCharger(ChargerAttachment):
 
     def hello(self) -> Identity:
         """Who it is; see the base class."""
-        return Identity(self._name, project_version(), "Python", frozenset())
+        return Identity(self._name, VERSION, "Python", frozenset())
 
     def start(self, settings: ChargerSettings) -> None:
         """A fresh charger; see the base class."""
@@ -228,7 +228,7 @@ def attach_charger(spec: str, *, limit_s: float = 10.0) -> ChargerAttachment:
     if kind == "ref":
         raise AttachError(f"there is one reference charger, not {spec!r}", hint="write ref")
     raise AttachError(
-        f"there is no charger {spec!r}", hint=f"{nearest(kind, FORMS)}; forms are: {forms}"
+        f"there is no charger {spec!r}", hint=nearest(kind, FORMS, f"Forms are: {forms}")
     )
 
 

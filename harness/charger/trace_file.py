@@ -19,12 +19,12 @@ import numpy as np
 from ctrl.errors import nearest
 from ctrl.vocabulary import Stage
 from harness.charger.case import NO_STAGE, OWN_COLUMNS, PACK_COLUMNS, ChargerTrace, trace_columns
-from harness.errors import InputError
+from harness.errors import InputError, cannot_read
 
 STAGE = "stage"
 _MISSING = frozenset({"", "nan", "null"})
 _STAGES = {stage.word: int(stage) for stage in Stage}
-_PACK = re.compile(r"_([1-9][0-9]*)$")
+_PACK = re.compile(r"_([1-9][0-9]{0,8})$")
 
 
 def read_charger_trace(path: str | Path) -> ChargerTrace:
@@ -37,7 +37,7 @@ def read_charger_trace(path: str | Path) -> ChargerTrace:
     try:
         text = place.read_bytes().decode("utf-8-sig")
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=place) from None
+        raise cannot_read(place, error) from None
     except UnicodeDecodeError as error:
         raise InputError(
             f"byte 0x{error.object[error.start]:02x} is not UTF-8",
@@ -60,7 +60,8 @@ def read_charger_trace(path: str | Path) -> ChargerTrace:
             "there is a header and nothing else", file=place, line=2, hint="add one row a sample"
         )
     columns: dict[str, list[float]] = {name: [] for name in names}
-    for number, row in enumerate(csv.reader(lines[1:], delimiter=separator), start=2):
+    for number, line in enumerate(lines[1:], start=2):
+        row = _cells(place, number, line, separator)
         if len(row) != len(names):
             raise InputError(
                 f"there are {len(row)} cells, the header has {len(names)} names",
@@ -71,6 +72,15 @@ def read_charger_trace(path: str | Path) -> ChargerTrace:
         for column, (name, cell) in enumerate(zip(names, row, strict=True), start=1):
             columns[name].append(_value(place, number, f"column {column} ({name})", name, cell))
     return _trace(columns, packs, len(lines) - 1)
+
+
+def _cells(path: Path, number: int, line: str, separator: str) -> list[str]:
+    """The cells of one line: a quoted cell that does not end in it must not swallow the next."""
+    try:
+        return next(csv.reader([line], delimiter=separator, strict=True), [])
+    except csv.Error as error:
+        hint = "a cell is a number or a word, and a quoted one ends in its line"
+        raise InputError(f"is no CSV: {error}", file=path, line=number, hint=hint) from None
 
 
 def _packs_of(path: Path, names: Sequence[str]) -> int:

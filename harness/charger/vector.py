@@ -12,7 +12,6 @@ from ctrl.charger import ChargerSettings
 from ctrl.errors import SettingsError
 from ctrl.vocabulary import Stage
 from harness.cases.json_text import members_text, plain, table
-from harness.cases.trace_file import load_json
 from harness.charger.case import (
     NO_STAGE,
     OWN_COLUMNS,
@@ -23,9 +22,10 @@ from harness.charger.case import (
 )
 from harness.charger.expected import EXPECTED_COLUMNS, Corridor
 from harness.errors import InputError
+from harness.json_file import load_json
+from harness.role import CHARGER
 
 FORMAT = 1
-ROLE = "charger"
 _LISTS = ("requirements", "negative", "features", "tags", "catches", "power_cycles", "cuts")
 _STAGE_CODES: dict[Any, int] = {None: NO_STAGE} | {stage.word: int(stage) for stage in Stage}
 
@@ -70,7 +70,7 @@ class ChargerVector:
     power_cycles: tuple[int, ...] = ()
     cuts: tuple[int, ...] = ()
     format: int = FORMAT
-    role: str = ROLE
+    role: str = CHARGER
 
     @property
     def group(self) -> str:
@@ -132,12 +132,12 @@ def read_charger_vector(path: str | Path, *, checked: bool = True) -> ChargerVec
     place = Path(path)
     content = load_json(place)
     role = content.get("role", "controller") if isinstance(content, dict) else None
-    if role != ROLE:
+    if role != CHARGER:
         raise InputError(
-            f"this is no vector for a {ROLE}",
+            f"this is no vector for a {CHARGER}",
             file=place,
             column="role",
-            hint=f'the member role must be "{ROLE}"',
+            hint=f'the member role must be "{CHARGER}"',
         )
     if checked:
         from harness.cases.schema import CHARGER_SCHEMA_NAME, refuse_unfit  # slow to load

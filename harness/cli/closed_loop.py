@@ -6,11 +6,18 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
 
 from ctrl.errors import nearest
 from harness.cli.bar import bar
 from harness.errors import InputError
-from harness.world.scenario import SUFFIX, Scenario, shipped, shipped_names
+
+if TYPE_CHECKING:
+    from harness.verdict import CaseVerdict
+    from harness.world.result import Result
+    from harness.world.scenario import Scenario
 
 REFERENCE = "ref"
 PICTURES = (".png", ".svg")
@@ -24,6 +31,7 @@ def given_scenario(name: str) -> Scenario:
     Raises:
         InputError: there is no such scenario, or its file describes none.
     """
+    from harness.world.scenario import SUFFIX, shipped, shipped_names
     from harness.world.scenario_file import read
 
     path = Path(name)
@@ -36,6 +44,47 @@ def given_scenario(name: str) -> Scenario:
     if path.suffix == SUFFIX:
         raise InputError("there is no such file", file=path, hint=f"seen from {Path.cwd()}")
     return shipped(name)
+
+
+def given_run(name: str, *, hours: float | None, seed: int | None) -> tuple[Scenario, bool]:
+    """A scenario as it is to run, and whether that is shorter than it is by itself.
+
+    Args:
+        name: as in `given_scenario`.
+        hours: run no longer than that, h; None for all of it.
+        seed: of the random numbers; None for the scenario's own.
+
+    Raises:
+        InputError: there is no such scenario, or its file describes none.
+    """
+    from harness.world.scenario import changed
+
+    whole = changed(given_scenario(name), hours=None, seed=seed)
+    cut = hours is not None and 3600.0 * hours < whole.world.duration_s
+    return (changed(whole, hours=hours) if cut else whole), cut
+
+
+def judged_packs(result: Result, tolerance_s: float) -> tuple[CaseVerdict | None, ...]:
+    """What is said of the controller of each pack; None where it was never asked.
+
+    Args:
+        result: of the run.
+        tolerance_s: declared tolerance of the controllers' clocks, s.
+    """
+    from harness.world.as_case import judge_pack
+
+    return tuple(
+        judge_pack(result, p, tolerance_s=tolerance_s)
+        if pack.samples is not None and len(pack.samples)
+        else None
+        for p, pack in enumerate(result.packs)
+    )
+
+
+def tell_written(places: Sequence[Path]) -> None:
+    """Say on standard error which files were written."""
+    for place in places:
+        click.echo(f"written: {place}", err=True)
 
 
 def controller_specs(controllers: Sequence[str], packs: Sequence[str]) -> tuple[str, ...]:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from attrs import frozen
 
 from harness.cli.outputs import writing
-from harness.report.baseline import Changes
-from harness.report.result import Result
+
+if TYPE_CHECKING:
+    from harness.report.baseline import Changes
+    from harness.report.result import Result
 
 
 @frozen

@@ -10,12 +10,14 @@ import attrs
 
 from ctrl.settings import Settings
 from harness.cases import rendered_for
-from harness.cases.trace_file import load_json, read
+from harness.cases.trace_file import read
 from harness.cases.vector import Vector, read_vector
 from harness.cli.named import vector_named
 from harness.cli.settings_options import given_settings, is_given
 from harness.errors import InputError
+from harness.json_file import load_json
 from harness.run import Case, Identity
+from harness.text_file import first_character
 
 DEFAULT_SOC = 0.5
 
@@ -106,9 +108,8 @@ def is_vector(path: Path) -> bool:
     """
     if path.is_dir():
         raise InputError("is a folder", file=path, hint="name one trace in it")
-    with path.open("rb") as file:
-        if file.read(64).removeprefix(b"\xef\xbb\xbf").lstrip()[:1] != b"{":
-            return False
+    if first_character(path) != b"{":
+        return False
     content = load_json(path)
     return isinstance(content, dict) and "settings" in content
 

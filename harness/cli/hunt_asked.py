@@ -7,7 +7,7 @@ import shlex
 from attrs import frozen
 
 from harness.cli.judge_options import LIMIT_S
-from harness.report.catalogue import CONTROLLER
+from harness.role import CONTROLLER
 
 
 @frozen

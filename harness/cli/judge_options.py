@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from harness.role import CONTROLLER, ROLES
+
 LIMIT_S = 10.0
 
 
@@ -23,8 +25,8 @@ class Finite(click.FloatRange):
 
 role_option = click.option(
     "--role",
-    type=click.Choice(["controller", "charger"]),
-    default="controller",
+    type=click.Choice(ROLES),
+    default=CONTROLLER,
     show_default=True,
     help="What is under test: the controller of a pack, or what charges by its messages.",
 )

@@ -1,7 +1,7 @@
 """The command `fullproof`: which commands there are, and how each of them ends.
 
-A command's module is imported when the command is used; what it needs is too slow to load for
-a question such as `fullproof --help`.
+A command's module is imported when the command is used, and holds its options; what does the work is
+imported in its functions. All of it is too slow to load for a question such as `fullproof --help`.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from importlib import import_module
 import click
 
 from harness.cli import exits
+from harness.version import VERSION
 
 # Each is a module of this package with a click command of the name `command`.
 COMMANDS = {
@@ -28,7 +29,7 @@ COMMANDS = {
     "zoo": "Show which faulty controllers the vectors and the hunt find.",
     "smoke": "Try how a controller is attached, not how it behaves.",
     "report": "Tell a stored result again, in any form.",
-    "new": "Write a starter project, in C or Python.",
+    "new": "Write a starter project, in C or Python, or an example log.",
     "vectors": "List, show, check and render the test vectors.",
     "settings": "Show the settings of a pack, and check a file of them.",
     "margins": "Show what keeps the settings of a pack apart, and what eats of it.",
@@ -84,7 +85,7 @@ class Commands(click.Group):
 def fullproof(ctx: click.Context, version: bool) -> None:
     """Prove or disprove that a battery charge controller behaves."""
     if version:
-        click.echo(f"fullproof {_version()}")
+        click.echo(f"fullproof {VERSION}")
         ctx.exit()
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
@@ -132,15 +133,6 @@ def run() -> None:
         # What is left in the buffer would be tried again, and complained about, at the very end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     sys.exit(code)
-
-
-def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version
-
-    try:
-        return version("fullproof")
-    except PackageNotFoundError:
-        return "(run from its sources, not installed)"
 
 
 def _usage_text(error: click.ClickException) -> str:

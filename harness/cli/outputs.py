@@ -27,9 +27,13 @@ def refuse_unwritable(*files: str | None) -> None:
         if file == STDOUT:
             continue
         if path.is_dir():
-            raise InputError("cannot be written: it is a folder", file=path)
+            raise InputError(
+                "cannot be written: it is a folder", file=path, hint="name a file in it"
+            )
         if not path.parent.is_dir():
-            raise InputError("cannot be written: its folder does not exist", file=path)
+            raise InputError(
+                "cannot be written: its folder does not exist", file=path, hint="make it first"
+            )
 
 
 @contextlib.contextmanager

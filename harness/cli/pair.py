@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
@@ -10,28 +9,30 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ctrl.errors import nearest
-from harness.attach import LinkFault, attach
 from harness.cli import exits
 from harness.cli.closed_loop import (
     REFERENCE,
     controller_specs,
-    given_scenario,
+    given_run,
+    judged_packs,
     refuse_unpaintable,
     refuse_unwritable_folder,
+    tell_written,
     told_progress,
 )
 from harness.cli.judge_options import Finite, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
+from harness.cli.settings_options import assignment
 from harness.errors import InputError
-from harness.report.console import console_for
-from harness.report.findings import show_findings
-from harness.world.scenario import Scenario, changed
+
+# Some minutes for programs that answer fast; more is asked for by its length.
+MOST_SAMPLES = 1_000_000
 
 if TYPE_CHECKING:
     from ctrl.charger import ChargerSettings
     from harness.report.paired import Crossed, Paired
     from harness.world.result import Result
+    from harness.world.scenario import Scenario
 
 
 @click.command()
@@ -87,13 +88,17 @@ def command(
     blame. Exit code 0 says that every pack was filled and no requirement broken, 1 that it was not
     so; 3, that the physics could not go on.
     """
+    from harness.attach import LinkFault
+    from harness.report.console import console_for
+    from harness.report.findings import show_findings
+
     refuse_unwritable(json_file, plot_file)
     refuse_unwritable_folder(csv_folder)
     if plot_file:
         refuse_unpaintable(plot_file)
-    given = changed(given_scenario(scenario), hours=None, seed=seed)
-    cut = hours is not None and 3600.0 * hours < given.world.duration_s
-    asked = changed(given, hours=hours) if cut else given
+    asked, _ = given_run(scenario, hours=hours, seed=seed)
+    if hours is None:
+        _refuse_endless(asked)
     specs = controller_specs(controllers, [branch.name for branch in asked.world.packs])
     console = console_for(for_people(json_file))
 
@@ -134,8 +139,7 @@ def command(
 
         draw_pair(paired, Path(plot_file))
         written.append(Path(plot_file))
-    for place in written:
-        click.echo(f"written: {place}", err=True)
+    tell_written(written)
     return code
 
 
@@ -147,32 +151,30 @@ def _changes(assignments: Sequence[str]) -> dict[str, Any]:
     """
     from ctrl.charger import CHARGER_SETTING_NAMES
 
-    found: dict[str, Any] = {}
-    for assignment in assignments:
-        name, equals, text = (part.strip() for part in assignment.partition("="))
-        if not (name and equals and text):
-            raise InputError(
-                f"--charger-set {assignment!r} changes nothing",
-                hint="write it as NAME=VALUE, such as sense_time_s=120",
-            )
-        if name not in CHARGER_SETTING_NAMES:
-            raise InputError(
-                f"--charger-set {assignment!r}: a charger has no setting {name!r}",
-                hint=nearest(name, CHARGER_SETTING_NAMES),
-            )
-        if name == "packs":
-            raise InputError(
-                "--charger-set packs: how many packs there are is the scenario's to say",
-                hint="leave it out",
-            )
-        try:
-            value = json.loads(f"[{text}]" if "," in text and "[" not in text else text)
-        except ValueError:
-            raise InputError(
-                f"--charger-set {assignment!r}: {text!r} is no number", hint="give a number"
-            ) from None
-        found[name] = tuple(value) if isinstance(value, list) else value
-    return found
+    changes = dict(
+        assignment(each, CHARGER_SETTING_NAMES, option="--charger-set", example="sense_time_s=120")
+        for each in assignments
+    )
+    if "packs" in changes:
+        raise InputError(
+            "--charger-set packs: how many packs there are is the scenario's to say",
+            hint="leave it out",
+        )
+    return changes
+
+
+def _refuse_endless(scenario: Scenario) -> None:
+    """Refuse what would take hours, unless it is asked for by its length; raises `InputError`."""
+    world = scenario.world
+    asked = sum(world.duration_s / branch.meter.interval_s for branch in world.packs)
+    asked += world.duration_s / world.charger.interval_s
+    if asked > MOST_SAMPLES:
+        whole_h = world.duration_s / 3600.0
+        raise InputError(
+            f"{scenario.name} runs for {whole_h:g} h: {asked:,.0f} samples, one by one, up to four times",
+            column="--until",
+            hint=f"--until 24 runs a day of it; --until {whole_h:g} runs it whole",
+        )
 
 
 def _run(
@@ -183,6 +185,7 @@ def _run(
     limit_s: float,
 ) -> Result:
     """Run it with all of them attached; raises `LinkFault` where one would not start."""
+    from harness.attach import attach
     from harness.charger.attach import attach_charger
     from harness.world.loop import simulate
 
@@ -209,7 +212,6 @@ def _judged(
     from harness.charger.judge import judge_charger
     from harness.report.pair_reasons import with_reasons
     from harness.report.paired import Paired
-    from harness.world.as_case import judge_pack
 
     run = result.charger
     judged = run is not None and len(run.answers) > 0
@@ -218,12 +220,7 @@ def _judged(
         specs=specs,
         charger_spec=charger_spec,
         result=result,
-        verdicts=tuple(
-            judge_pack(result, p, tolerance_s=tolerance_s)
-            if pack.samples is not None and len(pack.samples)
-            else None
-            for p, pack in enumerate(result.packs)
-        ),
+        verdicts=judged_packs(result, tolerance_s),
         charger_verdict=judge_charger(run, tolerance_s=tolerance_s)
         if run is not None and judged
         else None,
@@ -233,6 +230,7 @@ def _judged(
 
 def _crossed(paired: Paired, settings: ChargerSettings, limit_s: float) -> tuple[Crossed, ...]:
     """The same with the reference on one side and on both, as far as that is something else."""
+    from harness.attach import LinkFault
     from harness.report.paired import Crossed
     from harness.world.filled import fillings
 

@@ -6,15 +6,10 @@ from typing import Any
 
 import click
 
-from harness.attach import LinkFault
 from harness.cli import exits
 from harness.cli.judge_options import Finite, limit_option, role_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.cli.replay_side import replay_side_of
 from harness.cli.settings_options import settings_options
-from harness.report.console import console_for
-from harness.report.findings import show_findings
-from harness.report.rows import write_columns, write_csv
 
 
 @click.command()
@@ -55,6 +50,12 @@ def command(
     and, for each pack, request_v_1, request_a_1, pack_v_1, pack_a_1, stage_1, age_s_1, the JSON of a
     vector, or the id of a shipped vector such as sense/thin-cable.
     """
+    from harness.attach import LinkFault
+    from harness.cli.replay_side import replay_side_of
+    from harness.report.console import console_for
+    from harness.report.findings import show_findings
+    from harness.report.rows import write_columns, write_csv
+
     refuse_unwritable(csv_file, json_file)
     console = console_for(for_people(csv_file, json_file))
     side = replay_side_of(role)

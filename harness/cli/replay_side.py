@@ -12,9 +12,9 @@ from harness.attach import attach, drive
 from harness.cli.given_case import given_case
 from harness.judge import judge
 from harness.report import replayed
-from harness.report.catalogue import CHARGER
 from harness.report.reference_events import reference_events
 from harness.report.timeline import beside, moments
+from harness.role import CHARGER
 from harness.run import Run
 
 

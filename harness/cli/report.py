@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,13 +12,9 @@ from harness.cli.forms import Forms, forms_options
 from harness.cli.judge_options import findings_option
 from harness.cli.outputs import STDOUT, for_people, refuse_unwritable
 from harness.errors import InputError
-from harness.report.again import again
-from harness.report.baseline import changes_since
-from harness.report.baseline_terminal import show_changes
-from harness.report.console import console_for
-from harness.report.result import Result
-from harness.report.store import from_json, read_result
-from harness.report.terminal import show_result
+
+if TYPE_CHECKING:
+    from harness.report.result import Result
 
 
 @click.command()
@@ -41,6 +38,12 @@ def command(
     The exit code is that of the verdict, as verify gave it; with --baseline it is 1 where something
     got worse.
     """
+    from harness.report.again import again
+    from harness.report.baseline import changes_since
+    from harness.report.baseline_terminal import show_changes
+    from harness.report.console import console_for
+    from harness.report.terminal import show_result
+
     forms = Forms(html_file, json_file, junit_file, markdown_file)
     refuse_unwritable(*forms.files)
     result = _read(stored)
@@ -62,6 +65,8 @@ def command(
 
 
 def _read(file: str) -> Result:
+    from harness.report.store import from_json, read_result
+
     if file == STDOUT:
         return from_json(sys.stdin.buffer.read(), "standard input")
     if Path(file).is_dir():

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import re
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from ctrl.settings import OPTIONAL_SETTINGS
 from ctrl.settings_text import NONE
-from harness.cases.trace_file import load_json
 from harness.errors import InputError
+from harness.json_file import load_json
+from harness.text_file import UTF_8_MARK, first_character
 from harness.toml_file import read_toml
 
 
@@ -22,7 +25,7 @@ def read_settings(path: str | Path) -> dict[str, Any]:
         InputError: the file cannot be read, or is neither; with its line.
     """
     place = Path(path)
-    start = _start(place)
+    start = first_character(place)
     if not start:
         raise InputError(
             "the file is empty", file=place, hint="write settings as TOML, such as hold_s = 360"
@@ -48,17 +51,33 @@ def without_none(name: str, value: Any) -> Any:
 
 def _refuse_twice(place: Path) -> None:
     """JSON itself would take the last of two settings of the same name."""
-    pairs = json.loads(place.read_bytes().removeprefix(b"\xef\xbb\xbf"), object_pairs_hook=list)
+    content = place.read_bytes().removeprefix(UTF_8_MARK)
+    try:
+        pairs = json.loads(content, object_pairs_hook=list)
+    except RecursionError:
+        hint = "settings are no deeper than a list of two numbers"
+        raise InputError("is nested too deep", file=place, hint=hint) from None
     names = [pair[0] for pair in pairs if isinstance(pair, tuple)]
     twice = [name for name in names if names.count(name) > 1]
     if twice:
-        raise InputError(f"{twice[0]} is there twice", file=place, hint="leave one of them out")
+        line = line_of(place, twice[:1], last=True)
+        raise InputError(
+            f"{twice[0]} is there twice", file=place, line=line, hint="leave one of them out"
+        )
 
 
-def _start(place: Path) -> bytes:
-    """The first character of a file that is not blank; empty where there is none."""
-    try:
-        content = place.read_bytes()
-    except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=place) from None
-    return content.removeprefix(b"\xef\xbb\xbf").lstrip()[:1]
+def line_of(path: str | Path, names: Sequence[str], *, last: bool = False) -> int | None:
+    """The line in which a file of settings gives one of these a value; None where none does.
+
+    Args:
+        path: a file that can be read.
+        names: names of settings; the first that is found counts.
+        last: whether the last of several places is meant, not the first.
+    """
+    text = Path(path).read_text(encoding="utf-8-sig")
+    for name in names:
+        # A comment is no place: what stands before the name is blank, or the rest of an object.
+        found = list(re.finditer(rf'^[^#\n]*?(?<![\w.])"?{re.escape(name)}"?\s*[=:\]]', text, re.M))
+        if found:
+            return 1 + text.count("\n", 0, found[-1 if last else 0].end())
+    return None

@@ -11,7 +11,7 @@ import click
 from ctrl.chemistry import CHEMISTRIES, profile
 from ctrl.errors import SettingsError, nearest
 from ctrl.settings import SETTING_NAMES, Settings
-from harness.cli.settings_file import read_settings, without_none
+from harness.cli.settings_file import line_of, read_settings, without_none
 from harness.errors import InputError
 
 if TYPE_CHECKING:
@@ -134,9 +134,8 @@ def _given(
     named = read_settings(settings_file) if settings_file else {}
     if cells is not None:
         named["cells"] = cells
-    for change in changes:
-        name, value = _assignment(change, names)
-        named[name] = value
+    changed = dict(assignment(change, names) for change in changes)
+    named |= changed
     try:
         if chemistry is not None:
             return Settings.for_chemistry(
@@ -149,7 +148,11 @@ def _given(
             return base.changed(**named)
         return kind.for_cells(named.pop("cells", 16), **{**usual, **named})
     except SettingsError as error:
-        raise InputError(str(error), file=settings_file or "", column="settings") from None
+        of_file = [each for each in error.fields if each not in changed]
+        line = line_of(settings_file, of_file) if settings_file else None
+        raise InputError(
+            str(error), file=settings_file or "", line=line, column="settings"
+        ) from None
 
 
 def is_given(
@@ -162,15 +165,33 @@ def is_given(
     return bool(settings_file or cells is not None or changes or chemistry)
 
 
-def _assignment(change: str, names: Sequence[str]) -> tuple[str, Any]:
+def assignment(
+    change: str,
+    names: Sequence[str],
+    *,
+    option: str = "--set",
+    example: str = "hold_s=360",
+) -> tuple[str, Any]:
+    """The name and the value in `NAME=VALUE`; the value is not checked.
+
+    Args:
+        change: the assignment as it was written.
+        names: the settings that there are.
+        option: which option it was written behind.
+        example: an assignment as it could be, for the hint.
+
+    Raises:
+        InputError: it is no assignment, or there is no such setting.
+    """
     name, equals, text = (part.strip() for part in change.partition("="))
     if not equals or not name or not text:
         raise InputError(
-            f"--set {change!r} changes nothing", hint="write it as NAME=VALUE, such as hold_s=360"
+            f"{option} {change!r} changes nothing",
+            hint=f"write it as NAME=VALUE, such as {example}",
         )
     if name not in names:
         raise InputError(
-            f"--set {change!r}: there is no setting {name!r}", hint=nearest(name, names)
+            f"{option} {change!r}: there is no setting {name!r}", hint=nearest(name, names)
         )
     try:
         value: Any = json.loads(f"[{text}]" if "," in text and not text.startswith("[") else text)

@@ -16,8 +16,9 @@ from harness.cases import rendered_for, shipped
 from harness.cli.example import Example, example
 from harness.cli.settings_options import given_settings
 from harness.errors import InputError
-from harness.report.catalogue import CHARGER, CONTROLLER, groups_of
+from harness.report.catalogue import groups_of
 from harness.report.excerpt import Excerpt, excerpts_of
+from harness.role import CHARGER, CONTROLLER
 from harness.rules.requirement import Requirement
 from harness.run import Case
 from harness.verify import CONTROLLER as CONTROLLER_ROLE

@@ -5,26 +5,28 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from harness.attach import LinkFault, attach
 from harness.cli import exits
 from harness.cli.closed_loop import (
     REFERENCE,
     controller_specs,
-    given_scenario,
+    given_run,
+    judged_packs,
     refuse_unpaintable,
     refuse_unwritable_folder,
+    tell_written,
     told_progress,
 )
 from harness.cli.judge_options import Finite, limit_option, tolerance_option
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.report.console import console_for
-from harness.report.findings import show_findings
 from harness.report.words import count
-from harness.world.result import Result
-from harness.world.scenario import Scenario, changed, shipped, shipped_names
+
+if TYPE_CHECKING:
+    from harness.world.result import Result
+    from harness.world.scenario import Scenario
 
 
 @click.command()
@@ -65,16 +67,17 @@ def command(
     Exit code 1 says that a controller broke a requirement, or that an expectation of the scenario
     was not met; 3, that the physics could not go on.
     """
+    from harness.attach import LinkFault
+    from harness.report.console import console_for
+    from harness.report.findings import show_findings
+
     if list_them or scenario is None:
         return _list_scenarios()
     refuse_unwritable(json_file, plot_file, vector_file, scenario_file)
     refuse_unwritable_folder(csv_folder)
     if plot_file:
         refuse_unpaintable(plot_file)
-    given = given_scenario(scenario)
-    whole = changed(given, hours=None, seed=seed)
-    cut = hours is not None and 3600.0 * hours < whole.world.duration_s
-    asked = changed(whole, hours=hours) if cut else whole
+    asked, cut = given_run(scenario, hours=hours, seed=seed)
     specs = controller_specs(controllers, [branch.name for branch in asked.world.packs])
     console = console_for(for_people(json_file))
     if scenario_file:
@@ -86,7 +89,6 @@ def command(
     # Here, so that a mistake in the file is told before anything slow is loaded.
     from harness.report.simulated import Simulated, show
     from harness.report.simulated_files import to_json, write_csv, write_vectors
-    from harness.world.as_case import judge_pack
     from harness.world.expectation import observed
 
     try:
@@ -102,12 +104,7 @@ def command(
         scenario=asked,
         specs=specs,
         result=result,
-        verdicts=tuple(
-            judge_pack(result, p, tolerance_s=tolerance_s)
-            if pack.samples is not None and len(pack.samples)
-            else None
-            for p, pack in enumerate(result.packs)
-        ),
+        verdicts=judged_packs(result, tolerance_s),
         observed=() if not_observed else observed(result, asked.expectations),
         not_observed=not_observed if asked.expectations else "",
     )
@@ -128,12 +125,13 @@ def command(
 
         draw(simulated, Path(plot_file))
         written.append(Path(plot_file))
-    for place in written:
-        click.echo(f"written: {place}", err=True)
+    tell_written(written)
     return code
 
 
 def _list_scenarios() -> int:
+    from harness.world.scenario import shipped, shipped_names
+
     width = max(map(len, shipped_names()))
     for name in shipped_names():
         click.echo(f"{name:<{width}}  {shipped(name).title}")
@@ -143,15 +141,18 @@ def _list_scenarios() -> int:
 
 def _simulated(scenario: Scenario, specs: Sequence[str], limit_s: float) -> Result:
     """Run it: compiled where every pack has the same reference; raises `LinkFault`."""
+    from harness.attach import attach
     from harness.world.loop import simulate
 
     with ExitStack() as stack, told_progress(scenario) as progress:
         attachments = [stack.enter_context(attach(spec, limit_s=limit_s)) for spec in specs]
-        kind, _, rule = specs[0].partition(":")
+        kind, _, name = specs[0].partition(":")
         if len(set(specs)) == 1 and kind == REFERENCE:
             from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD
-            from harness.world.fast import simulate_compiled
 
-            reset_rule = RESET_RULES[rule] if rule else VOLTAGE_AFTER_HOLD
-            return simulate_compiled(scenario.world, rule=reset_rule, progress=progress)
+            rule = RESET_RULES.get(name) if name else VOLTAGE_AFTER_HOLD
+            if rule is not None:
+                from harness.world.fast import simulate_compiled
+
+                return simulate_compiled(scenario.world, rule=rule, progress=progress)
         return simulate(scenario.world, attachments, progress=progress)

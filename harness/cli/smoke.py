@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import shlex
 import sys
+from typing import TYPE_CHECKING
 
 import click
 
-from harness.attach.smoke import Step, passed, smoke
 from harness.cli import exits
 from harness.cli.judge_options import limit_option, role_option
-from harness.report.console import console_for, line, paragraph
+from harness.role import CONTROLLER
 
-ROLE = "controller"
+if TYPE_CHECKING:
+    from harness.attach.smoke import Step
+
 INDENT = 11
 STYLES = {"ok": "green", "failed": "bold red", "not tried": "yellow"}
 
@@ -26,6 +28,9 @@ def command(controller: str, role: str, limit_s: float) -> int:
 
     This tries how the controller is attached, not how it behaves: that is what verify is for.
     """
+    from harness.attach.smoke import passed
+    from harness.report.console import console_for, line, paragraph
+
     console = console_for(sys.stdout)
     steps = _steps(controller, role, limit_s)
     for step in steps:
@@ -40,7 +45,7 @@ def command(controller: str, role: str, limit_s: float) -> int:
     if passed(steps):
         text = f"The attachment works: {ok} of {len(steps)} steps were tried, none failed."
         paragraph(console, text)
-        other = "" if role == ROLE else f"--role {role} "
+        other = "" if role == CONTROLLER else f"--role {role} "
         line(console, f"Next: fullproof verify {other}{shlex.quote(controller)}")
         return exits.CONFORMS
     if not failed:
@@ -51,7 +56,9 @@ def command(controller: str, role: str, limit_s: float) -> int:
 
 
 def _steps(spec: str, role: str, limit_s: float) -> list[Step]:
-    if role == ROLE:
+    from harness.attach.smoke import smoke
+
+    if role == CONTROLLER:
         return smoke(spec, limit_s=limit_s)
     # What only this role needs is loaded only for it.
     from harness.charger.smoke import charger_smoke

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,12 +11,10 @@ from harness.cli import exits
 from harness.cli.bar import counting_bar
 from harness.cli.outputs import for_people, refuse_unwritable, writing
 from harness.errors import InputError
-from harness.report.console import console_for
 from harness.report.words import count
 
 if TYPE_CHECKING:
-    from harness.study.executors import CountedExecutor
-    from harness.study.running import Ran
+    from harness.study.running import Progress, Ran
     from harness.study.store import Folder
     from harness.study.study import Study
     from harness.study.table import Table
@@ -67,6 +62,8 @@ def command(
     table.json, estimates.parquet, comparisons.parquet, study.html. Exit code 3 says that some banks
     could not be run.
     """
+    from harness.report.console import console_for
+
     if list_them:
         return _list_studies()
     if study is None:
@@ -105,58 +102,25 @@ def _run(
     Raises:
         InputError: the folder cannot be used, or nobody is there to work.
     """
-    from harness.study.results import read_results
-    from harness.study.store import Folder
-    from harness.study.table import table_of
-    from harness.study.told import facts_of, study_text
+    from harness.study.run_study import run_study
 
-    with Folder(path, study.fingerprint, study.items, resume=resume) as folder:
-        for what in folder.damaged:
-            click.echo(f"fullproof: {path}: {what}; it is done again", err=True)
-        folder.write_study(study_text(study))
-        ran = _ran(study, folder, workers, address)
-        if ran.interrupted or ran.kept + ran.done == 0:
-            return ran, None
-        rows = folder.compact(left_out=ran.failed)
-        table = table_of(read_results(rows, facts_of(study, ran.failed)))
-        folder.drop_parts()
-    return ran, table
-
-
-def _ran(study: Study, folder: Folder, workers: int | None, address: str | None) -> Ran:
-    from harness.study.item import job_of, prepare
-    from harness.study.running import Progress, run
-    from harness.study.space import MOST_COLUMNS
-
-    job = job_of(study)
-    folder.check_space(study.banks_an_item * len(study.arms), MOST_COLUMNS)
     with counting_bar(study.items) as tell:
-        if not folder.complete:
-            tell(folder.done, "compiling; the first time this takes about a minute")
-            prepare(study)
-        with _executor(workers, address, study.items - folder.done) as executor:
 
-            def progress(now: Progress) -> None:
-                done = (now.kept + now.done) * study.banks_an_item
-                failed = f", {count(now.failed, 'item')} failed" if now.failed else ""
-                tell(now.kept + now.done, f"{min(done, study.banks):,} banks{failed}")
+        def starting(folder: Folder) -> None:
+            for what in folder.damaged:
+                click.echo(f"fullproof: {path}: {what}; it is done again", err=True)
+            if not folder.complete:
+                tell(folder.done, "compiling; the first time this takes a minute or more")
 
-            return run(job, folder, executor, progress=progress)
+        def progress(now: Progress) -> None:
+            done = (now.kept + now.done) * study.banks_an_item
+            failed = f", {count(now.failed, 'item')} failed" if now.failed else ""
+            tell(now.kept + now.done, f"{min(done, study.banks):,} banks{failed}")
 
-
-@contextmanager
-def _executor(workers: int | None, address: str | None, left: int) -> Iterator[CountedExecutor]:
-    from harness.study.executors import dask, in_process, local
-
-    if address is not None:
-        executor = dask(address)
-    else:
-        wanted = min(workers or os.cpu_count() or 1, max(left, 1))
-        executor = local(wanted) if wanted > 1 else in_process()
-    try:
-        yield executor
-    finally:
-        executor.shutdown(wait=False, cancel_futures=True)
+        return run_study(
+            study, path, resume=resume, workers=workers, dask_address=address,
+            before_compiling=starting, progress=progress,
+        )  # fmt: skip
 
 
 def _write(table: Table, folder: Path, json_file: str | None, html_file: str | None) -> None:

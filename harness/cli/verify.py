@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 from attrs import frozen
@@ -19,24 +19,17 @@ from harness.cli.judge_options import (
     tolerance_option,
 )
 from harness.cli.outputs import for_people, refuse_unwritable, writing
-from harness.cli.selection import Selection, selection
 from harness.cli.settings_options import is_given
-from harness.cli.side import Side, side_of
 from harness.cli.verify_log import is_log, log_options, refuse_mapping, verify_log
 from harness.errors import InputError
-from harness.report.again import again
-from harness.report.baseline import changes_since
-from harness.report.baseline_terminal import show_changes
-from harness.report.catalogue import CONTROLLER
-from harness.report.console import console_for
-from harness.report.environment import environment
-from harness.report.keeping import Keeping
-from harness.report.known import read_known, standings, to_toml
-from harness.report.result import Result
-from harness.report.store import read_result
-from harness.report.terminal import show_result
-from harness.verdict import Report
-from harness.verify import verify_as
+from harness.role import CONTROLLER
+
+if TYPE_CHECKING:
+    from harness.cli.selection import Selection
+    from harness.cli.side import Side
+    from harness.report.keeping import Keeping
+    from harness.report.result import Result
+    from harness.verdict import Report
 
 
 @frozen
@@ -110,6 +103,19 @@ def command(
     """
     forms = Forms(html_file, json_file, junit_file, markdown_file)
     refuse_unwritable(*forms.files, new_known_file)
+    # Here, so that help, and a file that cannot be written, do not wait for anything slow.
+    from harness.cli.selection import selection
+    from harness.cli.side import side_of
+    from harness.report.again import again
+    from harness.report.baseline import changes_since
+    from harness.report.baseline_terminal import show_changes
+    from harness.report.console import console_for
+    from harness.report.environment import environment
+    from harness.report.keeping import Keeping
+    from harness.report.known import read_known, standings, to_toml
+    from harness.report.result import Result
+    from harness.report.terminal import show_result
+
     before = _baseline(baseline_file, known_file)
     console = console_for(for_people(*forms.files, new_known_file))
     side = side_of(role)
@@ -189,6 +195,8 @@ def _tried(
     limit_s: float,
 ) -> _Tried:
     """Attach what is under test, and try the chosen cases on it, under the settings given if any."""
+    from harness.verify import verify_as
+
     begun: list[str] = []
     with side.attach(spec, limit_s=limit_s) as attachment:
         cases, left_out = side.cases(attachment, chosen.vectors, given)
@@ -221,6 +229,8 @@ def _tried(
 
 def _baseline(file: str | None, known_file: str | None) -> Result | None:
     """The result to compare with, read before anything runs."""
+    from harness.report.store import read_result
+
     if file is None:
         return None
     if known_file is not None:

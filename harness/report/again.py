@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import shlex
 
-from harness.report.catalogue import CONTROLLER, any_requirement
+from harness.report.catalogue import any_requirement
 from harness.report.result import Result
+from harness.role import CONTROLLER
 from harness.run import Finding
 
 LINK = "LINK"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from attrs import frozen
 
-from harness.report.catalogue import CHARGER
 from harness.report.excerpt import Excerpt
 from harness.report.roles import Told, told_of
 from harness.report.words import number
+from harness.role import CHARGER
 from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Finding, Stages
 
 MOST_ROWS = 15

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from harness.role import CHARGER
 from harness.rules import GROUPS, REQUIREMENTS, requirement
 from harness.rules.requirement import Requirement
-
-CONTROLLER, CHARGER = "controller", "charger"
-ROLES = (CONTROLLER, CHARGER)
 
 
 def catalogue_of(role: str) -> tuple[Requirement, ...]:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from harness.charger.case import PACK_NUMBERS, ChargerAnswers, ChargerCase, ChargerRun
-from harness.report.catalogue import CHARGER
 from harness.report.charger_heard import in_force, reference_answers
 from harness.report.excerpt import (
     DECIMALS,
@@ -16,6 +15,7 @@ from harness.report.excerpt import (
     kept_of,
     window,
 )
+from harness.role import CHARGER
 from harness.run import Finding, Floats
 
 # Numbers that are answered, and what they are called where the reference answered them.

@@ -10,7 +10,6 @@ from rich.console import Console
 from rich.text import Text
 
 from harness.charger.case import ChargerRun
-from harness.report.catalogue import CHARGER
 from harness.report.charger_timeline import ChargerMoment
 from harness.report.console import columns, line
 from harness.report.replayed import (
@@ -21,6 +20,7 @@ from harness.report.replayed import (
     show_verdict,
 )
 from harness.report.words import number
+from harness.role import CHARGER
 from harness.verdict import CaseVerdict
 
 STATE_STYLES = {"stopped": "red", "fallback": "yellow", "following": "green"}

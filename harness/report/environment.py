@@ -6,12 +6,13 @@ import platform
 import shlex
 from collections.abc import Sequence
 from datetime import UTC, datetime
-from importlib.metadata import PackageNotFoundError, version
 
 from attrs import frozen
 
-# The packages that a result can depend on.
-PACKAGES = ("fullproof", "numpy", "numba", "attrs")
+from harness.version import VERSION
+
+# The packages, apart from the project, that a result can depend on.
+LIBRARIES = ("numpy", "numba", "attrs")
 
 
 @frozen
@@ -44,11 +45,14 @@ def environment(arguments: Sequence[str] = ()) -> Environment:
         ended=datetime.now(UTC).isoformat(timespec="seconds"),
         python=f"{platform.python_implementation()} {platform.python_version()}",
         platform=platform.platform(),
-        packages={name: _version(name) for name in PACKAGES},
+        packages={"fullproof": VERSION} | {name: _version(name) for name in LIBRARIES},
     )
 
 
 def _version(package: str) -> str:
+    # Slow to load, and only asked where a result is made.
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version(package)
     except PackageNotFoundError:

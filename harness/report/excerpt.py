@@ -12,8 +12,8 @@ from attrs import evolve, field, frozen
 
 from ctrl.settings import Settings
 from harness.hunt.compare import reference_run
-from harness.report.catalogue import CONTROLLER
 from harness.report.clocks import Clock, clocks
+from harness.role import CONTROLLER
 from harness.rules.life import lives
 from harness.run import ANSWER_COLUMNS, Answers, Case, Finding, Floats, Run, Stages
 

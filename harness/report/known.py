@@ -22,9 +22,14 @@ from ctrl.errors import nearest
 from harness.errors import InputError
 from harness.run import Finding, Outcome
 from harness.toml_file import read_toml
+from harness.toml_place import line_of
 from harness.verdict import Report
 
 _KEYS = ("requirement", "vector", "reason")
+_MEANINGS = {
+    "requirement": 'the id that is known to be broken, such as "HOLD.full-length"',
+    "reason": "why it is known, and for how long",
+}
 UNEXPLAINED = "not explained yet"
 
 
@@ -102,44 +107,54 @@ def read_known(
     content = read_toml(place, '[[known]], requirement = "HOLD.full-length"')
     for key in content:
         if key != "known":
-            raise InputError(f"there is {key!r}", file=place, hint="it holds [[known]] tables only")
+            raise InputError(
+                f"there is {key!r}",
+                file=place,
+                line=line_of(place.read_text(encoding="utf-8-sig"), key),
+                hint="it holds [[known]] tables only",
+            )
     tables = content.get("known", [])
     if not isinstance(tables, list) or not all(isinstance(table, dict) for table in tables):
         raise InputError("known is no list of tables", file=place, hint="write [[known]]")
     entries: list[Entry] = []
     for number, table in enumerate(tables, start=1):
-        where = f"entry {number}"
-        entry = _entry(place, where, table)
-        _refuse_unknown(place, where, "requirement", entry.requirement, requirements)
-        if entry.vector:
-            _refuse_unknown(place, where, "vector", entry.vector, vectors)
-        if any((entry.requirement, entry.vector) == (e.requirement, e.vector) for e in entries):
-            raise InputError(f"{entry.text} stands there twice", file=place, column=where)
+        try:
+            entry = _entry(table)
+            _refuse_unknown("requirement", entry.requirement, requirements)
+            if entry.vector:
+                _refuse_unknown("vector", entry.vector, vectors)
+            if any((entry.requirement, entry.vector) == (e.requirement, e.vector) for e in entries):
+                raise InputError(f"{entry.text} stands there twice", hint="take one of them out")
+        except InputError as error:
+            field = f"known[{number - 1}].{error.column}".rstrip(".")
+            raise InputError(
+                error.message,
+                file=place,
+                line=line_of(place.read_text(encoding="utf-8-sig"), field),
+                column=f"entry {number}",
+                hint=error.hint,
+            ) from None
         entries.append(entry)
     return tuple(entries)
 
 
-def _entry(place: Path, where: str, table: dict[str, Any]) -> Entry:
+def _entry(table: dict[str, Any]) -> Entry:
     for key, value in table.items():
         if key not in _KEYS:
-            raise InputError(
-                f"there is {key!r}", file=place, column=where, hint=nearest(key, _KEYS)
-            )
+            raise InputError(f"there is {key!r}", column=key, hint=nearest(key, _KEYS))
         if not isinstance(value, str) or not value.strip():
             raise InputError(
-                f"{key} is {value!r}", file=place, column=where, hint="it must be text, not empty"
+                f"{key} is {value!r:.60}", column=key, hint="it must be text, not empty"
             )
     for key in ("requirement", "reason"):
         if key not in table:
-            raise InputError(f"{key} is missing", file=place, column=where)
+            raise InputError(f"{key} is missing", hint=_MEANINGS[key])
     return Entry(table["requirement"], table.get("vector", ""), table["reason"])
 
 
-def _refuse_unknown(place: Path, where: str, kind: str, name: str, known: Collection[str]) -> None:
+def _refuse_unknown(kind: str, name: str, known: Collection[str]) -> None:
     if name not in known:
-        raise InputError(
-            f"there is no {kind} {name!r}", file=place, column=where, hint=nearest(name, known)
-        )
+        raise InputError(f"there is no {kind} {name!r}", column=kind, hint=nearest(name, known))
 
 
 def standings(

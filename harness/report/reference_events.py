@@ -8,9 +8,9 @@ from math import nan
 import numpy as np
 
 from ctrl.controller import Controller, Sample
-from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD
 from ctrl.state import Event, events_of
 from ctrl.vocabulary import Stage
+from harness.attach.reference import rule_of
 from harness.run import OPTIONAL_COLUMNS, REQUIRED_COLUMNS, Case, Trace
 
 # From here on the compiled rules are faster, their import included.
@@ -27,8 +27,7 @@ def reference_events(spec: str, case: Case) -> dict[int, tuple[Event, ...]] | No
     kind, _, rule = spec.partition(":")
     if kind != "ref":
         return None
-    chosen = RESET_RULES[rule] if rule else VOLTAGE_AFTER_HOLD
-    controller = Controller(case.settings, case.soc, chosen)
+    controller = Controller(case.settings, case.soc, rule_of(rule))
     events: dict[int, tuple[Event, ...]] = {}
     for start, stop, power_was_lost in case.stretches():
         if power_was_lost:

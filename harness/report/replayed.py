@@ -12,11 +12,11 @@ from attrs import frozen
 from rich.console import Console
 from rich.text import Text
 
-from harness.report.catalogue import CONTROLLER
 from harness.report.console import columns, line, paragraph, stage_text
 from harness.report.findings import show_findings
 from harness.report.timeline import Moment
 from harness.report.words import changed_settings, count, number
+from harness.role import CONTROLLER
 from harness.run import Finding, Run
 from harness.verdict import CaseVerdict
 

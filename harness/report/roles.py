@@ -10,7 +10,7 @@ from attrs import frozen
 
 from ctrl.settings import Settings
 from ctrl.vocabulary import Stage
-from harness.report.catalogue import CHARGER, CONTROLLER
+from harness.role import CHARGER, CONTROLLER
 
 
 @frozen

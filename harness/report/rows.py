@@ -10,8 +10,8 @@ from typing import IO, Any
 import attrs
 
 from ctrl.vocabulary import Stage
-from harness.report.catalogue import CHARGER
 from harness.report.roles import told_of
+from harness.role import CHARGER
 
 _STAGES = {int(stage): stage.word for stage in Stage}
 _LEAST_WIDTH = 10

@@ -18,14 +18,15 @@ import orjson
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn
 
 from ctrl.errors import SettingsError
-from harness.errors import InputError
-from harness.report.catalogue import CONTROLLER, any_requirement, catalogue_of
+from harness.errors import InputError, cannot_read
+from harness.report.catalogue import any_requirement, catalogue_of
 from harness.report.caution import CAUTION
 from harness.report.environment import Environment
 from harness.report.known import Entry, Standing
 from harness.report.result import Result
 from harness.report.roles import told_of
 from harness.report.store_excerpts import excerpt_members, read_excerpt, without_numbers
+from harness.role import CONTROLLER
 from harness.run import Finding, Identity
 from harness.verdict import Report, RequirementResult
 
@@ -129,8 +130,14 @@ def from_json(text: str | bytes, file: str | Path = "") -> Result:
     )
     found, said = _counted(result), dict(document["end"])
     del said["complete"]
-    if found != said:
-        raise InputError(f"it holds {found} and says {said}", file=file, hint="is it cut off?")
+    for name, number in found.items():
+        if number != said[name]:
+            raise InputError(
+                f"it says {said[name]}, and there are {number}",
+                file=file,
+                column=f"end.{name}",
+                hint="is it cut off? Make it again with verify --json",
+            )
     return result
 
 
@@ -144,7 +151,7 @@ def read_result(path: str | Path) -> Result:
     try:
         text = place.read_bytes()
     except OSError as error:
-        raise InputError(f"cannot be read: {error.strerror}", file=place) from None
+        raise cannot_read(place, error) from None
     return from_json(text, place)
 
 
@@ -216,13 +223,14 @@ def _refuse_unfit(document: Any, file: str | Path) -> None:
     from jsonschema import Draft202012Validator
     from jsonschema.exceptions import best_match
 
+    from harness.schema_words import said_of
+
     validator = Draft202012Validator(orjson.loads(SCHEMA.read_bytes()))
     error = best_match(validator.iter_errors(without_numbers(document)))
     if error is not None:
         member = error.json_path.removeprefix("$").removeprefix(".")
-        raise InputError(
-            f"{error.message:.200}", file=file, column=member, hint=f"see {SCHEMA.name}"
-        )
+        message, hint = said_of(error, f"{SCHEMA.name} says what a result looks like")
+        raise InputError(message, file=file, column=member, hint=hint)
     known = {each.id for each in catalogue_of(document["role"])}
     for number, members in enumerate(document["results"]):
         for place, each in (("", members), *_findings(members)):

@@ -12,10 +12,10 @@ import numpy as np
 
 from ctrl.errors import SettingsError
 from harness.errors import InputError
-from harness.report.catalogue import CONTROLLER
 from harness.report.clocks import Clock
 from harness.report.excerpt import Excerpt
 from harness.report.roles import Told, told_of
+from harness.role import CONTROLLER
 from harness.run import Floats, Stages
 
 # So large a number is exact as a float.

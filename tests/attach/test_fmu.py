@@ -234,5 +234,5 @@ def test_without_the_extra_it_says_what_to_install(
 ) -> None:
     fmu = built(tmp_path, 2)
     monkeypatch.setitem(sys.modules, "fmpy", None)
-    with pytest.raises(AttachError, match="its extra fmu"):
+    with pytest.raises(AttachError, match=r"pip install 'fullproof\[fmu\]'"):
         attach(f"fmu:{fmu}")

@@ -17,7 +17,7 @@ from statistics import median
 from attrs import frozen
 
 from harness.cli.example import example
-from tests.benchmarks import hunting, library, link, logs, workload
+from tests.benchmarks import hunting, library, link, logs, starting, workload
 
 ROUNDS = 5
 
@@ -39,16 +39,16 @@ class Measure:
     taken: Callable[[], str]
 
 
-def _taken_in_turns(*calls: Callable[[], object]) -> list[float]:
+def _taken_in_turns(*calls: Callable[[], object], rounds: int = ROUNDS) -> list[float]:
     """The median time of each call, s; one round of each is thrown away first."""
     for call in calls:
         call()
-    rounds = [[link.seconds(call) for call in calls] for _ in range(ROUNDS)]
-    return [median(column) for column in zip(*rounds, strict=True)]
+    taken = [[link.seconds(call) for call in calls] for _ in range(rounds)]
+    return [median(column) for column in zip(*taken, strict=True)]
 
 
-def _times(call: Callable[[], object], other: Callable[[], object]) -> str:
-    ours, theirs = _taken_in_turns(call, other)
+def _times(call: Callable[[], object], other: Callable[[], object], *, rounds: int = ROUNDS) -> str:
+    ours, theirs = _taken_in_turns(call, other, rounds=rounds)
     return f"{ours / theirs:.3g} times"
 
 
@@ -90,6 +90,11 @@ def _command(*arguments: str) -> str:
         link.command_seconds(Path(folder), "--help")
         taken = [link.command_seconds(Path(folder) / str(k), *arguments) for k in range(ROUNDS)]
     return f"{median(taken):.2f} s"
+
+
+def _started(name: str) -> Callable[[], str]:
+    # A start is short and what else a machine does is not: it takes more rounds to tell.
+    return lambda: _times(starting.started(name), starting.bare(), rounds=4 * ROUNDS)
 
 
 def _attached_library(taken: Callable[[library.Attached], str]) -> str:
@@ -212,6 +217,17 @@ MEASURES = (
         lambda: _command("verify"),
     ),
     Measure("help", "`fullproof --help`", "under 0.3 s", lambda: _command("--help")),
+    *(
+        Measure(f"start-{name}", f"{what} : `python -c 'import click'`", target, _started(name))
+        for name, what, target in (
+            ("version", "`fullproof --version`", "at most 1.5"),
+            ("help", "`fullproof --help`", "at most 1.5"),
+            ("verify-help", "`fullproof verify --help`", "at most 3"),
+            ("settings", "`fullproof settings`", "at most 3"),
+            ("ctrl", "`import ctrl`", "at most 2"),
+            ("harness", "`import harness`", "at most 1"),
+        )
+    ),
     Measure(
         "sample",
         "compiled replay, a sample",

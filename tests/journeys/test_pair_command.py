@@ -338,7 +338,10 @@ def test_without_the_library_a_picture_is_refused_before_anything_runs(
         (("pier.toml", "--controller", "west=ref"), "there is no pack 'west'"),
         (("pier.toml", "--charger-set", "sense_tim_s=3"), "did you mean 'sense_time_s'?"),
         (("pier.toml", "--charger-set", "stale_s"), "changes nothing; write it as NAME=VALUE"),
-        (("pier.toml", "--charger-set", "stale_s=long"), "'long' is no number"),
+        (
+            ("pier.toml", "--charger-set", "stale_s=long"),
+            "stale_s is 'long', of type str; it must be a finite number",
+        ),
         (("pier.toml", "--charger-set", "stale_s=true"), "it must be a finite number"),
         (("pier.toml", "--charger-set", "stale_s=99"), "it must be stale_s < silent_s"),
         (("pier.toml", "--charger-set", "packs=3"), "how many packs there are"),
@@ -347,6 +350,7 @@ def test_without_the_library_a_picture_is_refused_before_anything_runs(
         (("pier.toml", "--json", "nowhere/out.json"), "its folder does not exist"),
         (("pier.toml", "--csv", "pier.toml"), "is no folder"),
         (("pier.toml", "--until", "0"), "0"),
+        (("meters-drift-over-a-year",), "--until 24 runs a day of it; --until 8760 runs it whole"),
         (("pier.toml", "--limit-s", "nan"), "not a finite number"),
     ],
 )

@@ -31,7 +31,8 @@ from harness.strategies.choices import (
     Head,
     Segment,
 )
-from harness.strategies.grow import DIP, FIRST_ODDITY, HOVER, RAMP, grown
+from harness.strategies.grow import grown
+from harness.strategies.segment import DIP, FIRST_ODDITY, HOVER, RAMP
 from harness.zoo.fault import Fault
 from harness.zoo.faults import entry, float_stage, full, hold
 from harness.zoo.subject import attached

@@ -13,10 +13,16 @@ ROOT = Path(harness.__file__).parents[1]
 # From the bottom up: each may import from those before it, and from its own part.
 LAYERS = (
     "ctrl",
+    "harness.version",
+    "harness.role",
     "harness.errors",
+    "harness.text_file",
+    "harness.json_file",
     "harness.toml_file",
+    "harness.toml_place",
     "harness.toml_fields",
     "harness.parquet_file",
+    "harness.schema_words",
     "harness.interruption",
     "harness.run",
     "harness.verdict",

@@ -173,7 +173,7 @@ def _fmpy() -> Any:
         import fmpy
     except ImportError:
         raise AttachError(
-            "FMUs need the package fmpy", hint="install fullproof with its extra fmu"
+            "FMUs need the package fmpy", hint="pip install 'fullproof[fmu]'"
         ) from None
     return fmpy
 
@@ -187,7 +187,10 @@ def _description(fmpy: Any, path: Path) -> Any:
         return fmpy.read_model_description(str(path))
     except Exception as error:  # its reader raises whatever it meets
         reason = " ".join(str(error).split())
-        raise AttachError(f"{path}: its modelDescription.xml cannot be read: {reason}") from None
+        raise AttachError(
+            f"{path}: its modelDescription.xml cannot be read: {reason}",
+            hint="it lies at the top of an FMU, and names its variables",
+        ) from None
 
 
 def _ports(

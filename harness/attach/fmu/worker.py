@@ -32,7 +32,6 @@ _TRAVELS: dict[str, tuple[str, str, Any]] = {
     "Int64": ("", "Int64", ctypes.c_int64),
     "UInt64": ("", "UInt64", ctypes.c_uint64),
 }
-_CONTINUES = (0, 1)  # OK and warning
 
 
 class FmuError(Exception):

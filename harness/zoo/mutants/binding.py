@@ -7,7 +7,6 @@ and for no other.
 
 from __future__ import annotations
 
-import inspect
 from collections.abc import Callable
 from types import FunctionType, ModuleType, SimpleNamespace
 from typing import Any
@@ -57,13 +56,6 @@ def own_functions() -> dict[str, FunctionType]:
 
 
 FUNCTIONS = own_functions()
-
-
-def module_of(function: str) -> ModuleType:
-    """The module in which a function of the rules stands."""
-    found = inspect.getmodule(FUNCTIONS[function])
-    assert found is not None
-    return found
 
 
 def bound(change: Change | None = None) -> Names:
