@@ -3,7 +3,17 @@
 No files, no clock, no printing: settings, a state and a sample go in, a state and an output come out.
 """
 
-from ctrl.controller import Controller, Event, Output, Sample, State, power_cycle, start, step
+from ctrl.controller import (
+    Controller,
+    Event,
+    Output,
+    Sample,
+    State,
+    power_cycle,
+    request_equalisation,
+    start,
+    step,
+)
 from ctrl.errors import ContradictionError, SettingsError
 from ctrl.resets import RESET_RULES, VOLTAGE_AFTER_HOLD, ResetRule
 from ctrl.settings import Settings
@@ -28,6 +38,7 @@ __all__ = [
     "Stage",
     "State",
     "power_cycle",
+    "request_equalisation",
     "start",
     "step",
 ]

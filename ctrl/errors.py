@@ -24,8 +24,16 @@ class ContradictionError(SettingsError):
     """Two settings that exclude each other."""
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """A hint that names the known word nearest to `word`, or all of them when none is near."""
+def nearest(word: str, known: Iterable[str], then: str = "") -> str:
+    """A hint that names the known word nearest to `word`, or all of them when none is near.
+
+    Args:
+        word: the word that is not known.
+        known: those that are.
+        then: a sentence to go on with.
+    """
     words = sorted(known)
     close = difflib.get_close_matches(word, words, n=1, cutoff=0.6)
-    return f"did you mean {close[0]!r}?" if close else f"known are {', '.join(words)}"
+    if close:
+        return f"did you mean {close[0]!r}? {then}".rstrip()
+    return f"known are {', '.join(words)}" + (f". {then}" if then else "")

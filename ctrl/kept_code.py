@@ -17,11 +17,17 @@ import numba
 import numpy as np
 
 
-def kept_in(files: Iterable[Path]) -> Path | None:
-    """The folder for the machine code of exactly these sources; None if it cannot be made."""
+def kept_in(files: Iterable[Path], more: bytes = b"") -> Path | None:
+    """The folder for the machine code of exactly these sources; None if it cannot be made.
+
+    Args:
+        files: every module whose code goes into it.
+        more: what else does.
+    """
     digest = hashlib.sha256(f"{numba.__version__} {np.__version__}".encode())
     for file in files:
         digest.update(file.read_bytes())
+    digest.update(more)
     home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
     folder = home / "fullproof" / "compiled" / digest.hexdigest()[:16]
     try:

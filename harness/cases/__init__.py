@@ -10,7 +10,7 @@ from harness.cases.folder import vectors_folder
 from harness.cases.vector import Vector, read_vector
 from harness.errors import InputError
 
-__all__ = ["Vector", "rendered_for", "shipped", "vector"]
+__all__ = ["Vector", "rendered_for", "shipped", "vector_named"]
 
 
 @cache
@@ -26,7 +26,7 @@ def shipped() -> tuple[Vector, ...]:
     return tuple(sorted(found, key=lambda each: each.id))
 
 
-def vector(name: str) -> Vector:
+def vector_named(name: str) -> Vector:
     """The shipped vector with an id.
 
     Raises:

@@ -25,6 +25,16 @@ _COUNT_AGAIN_S = 5.0
 _GRACE_S = 2.0
 
 
+def need_distributed() -> None:
+    """Raise `InputError` where what connects to a cluster is not installed."""
+    try:
+        import distributed  # noqa: F401
+    except ImportError:
+        raise InputError(
+            "a cluster of Dask needs distributed", hint="pip install 'fullproof[dask]'"
+        ) from None
+
+
 class Cluster(CountedExecutor):
     """The workers of a scheduler that was started elsewhere, and goes on when this is shut down."""
 
@@ -39,12 +49,9 @@ class Cluster(CountedExecutor):
     @classmethod
     def at(cls, address: str, timeout_s: float) -> Cluster:
         """Connect; arguments and errors as `harness.study.executors.dask`."""
-        try:
-            import distributed
-        except ImportError:
-            raise InputError(
-                "a cluster of Dask needs distributed", hint="pip install 'fullproof[dask]'"
-            ) from None
+        need_distributed()
+        import distributed
+
         # Its own annotations are incomplete.
         connect: Any = distributed.Client
         with ExitStack() as undone:

@@ -19,6 +19,7 @@ from ctrl import flat
 from ctrl.compiled import Condition
 from ctrl.flat import flat_parts
 from ctrl.limits import TIME_SLACK_S
+from ctrl.own_code import told_of
 from harness.study import lane_control, lane_settle, lane_step, tally
 from harness.study import lanes as at
 from harness.study.lane_control import (
@@ -404,10 +405,12 @@ def runner(conditions: tuple[Condition, ...]) -> Any:
     """`run_arms` compiled, with the conditions of reset rules beside the built-in ones."""
     if not conditions:
         return _built_in
-    # numba does not see which conditions are called: nothing of this one is kept.
+    # numba does not see which conditions are called: the folder is named by them.
+    told = told_of(conditions)
+    make_kernel = unkept if told is None else kernel(*SOURCES, more=told)
     names = {**vars(lane_control), **globals(), "_decide": flat_parts(conditions).decide_row}
     makers: tuple[tuple[Any, Callable[..., Any]], ...] = (
-        (take_to_rules, aside), (read_block, part), (run_arms, unkept),
+        (take_to_rules, aside), (read_block, part), (run_arms, make_kernel),
     )  # fmt: skip
     for of, make in makers:
         function = getattr(of, "py_func", of)

@@ -21,9 +21,9 @@ from ctrl.bank import POLICIES
 from ctrl.errors import SettingsError, nearest
 from ctrl.resets import ResetRule
 from ctrl.settings import SETTING_NAMES
+from harness.attach.reset_rules import named_rule, rule_source
 from harness.errors import InputError
 from harness.study.population import Entry, bank_table, farthest_tables
-from harness.study.reset_rules import named_rule, rule_source
 from harness.world.bank import World
 from harness.world.checks import number_within, whole_within
 from harness.world.scenario import world_of

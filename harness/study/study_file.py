@@ -15,6 +15,7 @@ from harness.errors import InputError
 from harness.study.population import Entry, entry_of
 from harness.study.study import Study
 from harness.toml_file import read_toml
+from harness.toml_place import line_of
 from harness.world import scenario
 from harness.world.scenario_file import origin, spread_over_packs, structured
 from harness.world.tables import ScenarioTable
@@ -99,7 +100,10 @@ def read(path: Path, **changes: int | None) -> Study:
     except InputError as error:
         if error.file:
             raise
-        raise InputError(error.message, file=path, column=error.column, hint=error.hint) from None
+        line = line_of(path.read_text(encoding="utf-8-sig"), error.column)
+        raise InputError(
+            error.message, file=path, line=line, column=error.column, hint=error.hint
+        ) from None
     return study
 
 

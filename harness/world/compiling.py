@@ -37,16 +37,17 @@ def unkept(function: Compiled) -> Compiled:
     return made
 
 
-def kernel(*sources: ModuleType | str | Path) -> Callable[[Compiled], Compiled]:
+def kernel(*sources: ModuleType | str | Path, more: bytes = b"") -> Callable[[Compiled], Compiled]:
     """Compile a function that Python calls; it runs without the interpreter's lock.
 
     Args:
         sources: every module or file whose code goes into the machine code, the kernel's own too.
+        more: what else goes into it.
     """
     files = [Path(str(s.__file__)) if isinstance(s, ModuleType) else Path(s) for s in sources]
 
     def compiled(function: Compiled) -> Compiled:
-        folder = kept_in(files)
+        folder = kept_in(files, more)
         with keeping(folder):
             made: Compiled = _njit(error_model="numpy", nogil=True, cache=folder is not None)(
                 function

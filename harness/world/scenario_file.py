@@ -22,6 +22,7 @@ from ctrl.settings import OPTIONAL_SETTINGS, Settings
 from ctrl.settings_text import NONE
 from harness.errors import InputError
 from harness.toml_file import read_toml
+from harness.toml_place import line_of
 from harness.world.curves import CURVES, Curve
 from harness.world.scenario import Scenario, scenario_of, table_of
 from harness.world.tables import ScenarioTable
@@ -44,7 +45,10 @@ def read(path: str | Path) -> Scenario:
         return scenario_of(table, place.stem)
     except InputError as error:
         column = origin(error.column, content)
-        raise InputError(error.message, file=place, column=column, hint=error.hint) from None
+        line = line_of(place.read_text(encoding="utf-8-sig"), column)
+        raise InputError(
+            error.message, file=place, line=line, column=column, hint=error.hint
+        ) from None
 
 
 def to_toml(scenario: Scenario) -> str:
@@ -155,7 +159,10 @@ def _is_of(*origins: Any) -> Callable[[Any], bool]:
 def _number(value: Any, _: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(_there_is(value), hint=_NUMBERS)
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:
+        raise InputError(_there_is(value), hint="a smaller number") from None
 
 
 def _exactly(kind: type, right: str) -> Callable[[Any, Any], Any]:
@@ -209,7 +216,7 @@ def _table(converter: cattrs.Converter, kind: type) -> Callable[[Any, Any], Any]
                 )
         for name in needed:
             if name not in value:
-                meaning = purpose(kind).get(name, "")
+                meaning = purpose(kind).get(name, "").rstrip(".")
                 raise InputError("it is missing", column=name, hint=meaning)
         # In the order of the class: what others build on is refused first.
         given = {

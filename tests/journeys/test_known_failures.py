@@ -134,4 +134,4 @@ def test_a_list_that_is_wrong_ends_with_2(fullproof: Fullproof, tmp_path: Path) 
     (tmp_path / "known.toml").write_text(KNOWN.replace("FULL", "FOOL"))
     ended = fullproof("verify", "ref", "--known", "known.toml")
     assert ended.code == 2
-    assert "known.toml: entry 1: there is no requirement 'FOOL.sets-one'" in ended.err
+    assert "known.toml:3: entry 1: there is no requirement 'FOOL.sets-one'" in ended.err

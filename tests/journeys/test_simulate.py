@@ -331,9 +331,9 @@ def test_wrong_use_ends_with_2(
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [
-        ("series_ohm = 0.00025", "series_ohm = 0", "hut.toml: every_pack.cell.series_ohm: "),
+        ("series_ohm = 0.00025", "series_ohm = 0", "hut.toml:30: every_pack.cell.series_ohm: "),
         ("capacity_ah = 280\nseries", "capacity_ah = 0\nseries", "every_pack.cell.capacity_ah: "),
-        ("length_m = 2,", "length_m = -2,", "hut.toml: every_pack.lead.length_m: "),
+        ("length_m = 2,", "length_m = -2,", "hut.toml:25: every_pack.lead.length_m: "),
         ("length_m = 2,", "length_mm = 2000,", "did you mean 'length_m'?"),
         ("current_a = 90", 'current_a = "90 A"', "charger.current_a: there is '90 A'; a number"),
         ("current_a = 90", "current_ma = 90", "did you mean 'current_a'?"),

@@ -141,9 +141,12 @@ def put(*path: Any, to: Any) -> Any:
 
 BAD = {
     "another role": (put("role", to="controller"), "role: this is no vector for a charger; the m"),
-    "another format": (put("format", to=2), "format: 1 was expected"),
+    "another format": (put("format", to=2), "format: there is 2; it must be 1"),
     "a position for an id": (put("id", to="sense/7 b"), "id: 'sense/7 b' does not match"),
-    "a setting that is none": (put("settings", "colour", to=1), "settings: Additional properties"),
+    "a setting that is none": (
+        put("settings", "colour", to=1),
+        "settings: there is no member 'colour'",
+    ),
     "settings against each other": (
         put("settings", "stale_s", to=90),
         "settings: stale_s 90.0 and silent_s 60.0",
@@ -172,7 +175,7 @@ BAD = {
     ),
     "a state that is none": (
         put("expected", "rows", 5, 0, to="waiting"),
-        "expected.rows[5][0]: 'waiting' is not one of",
+        "expected.rows[5][0]: there is 'waiting'; it must be one of",
     ),
 }
 

@@ -213,7 +213,8 @@ def test_what_is_no_json_is_refused_with_line_and_character(tmp_path: Path) -> N
 
 
 def test_what_cannot_be_opened_is_refused(tmp_path: Path) -> None:
-    assert refusal(tmp_path / "none.csv") == "none.csv: cannot be read: No such file or directory"
+    said = refusal(tmp_path / "none.csv")
+    assert said == f"none.csv: cannot be read: No such file or directory; seen from {Path.cwd()}"
     with pytest.raises(InputError, match="cannot be read: Is a directory"):
         read(tmp_path)
     with pytest.raises(InputError, match="cannot be written"):

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from ctrl.settings import SETTING_NAMES, Settings
-from harness.cases import shipped, vector
+from harness.cases import shipped, vector_named
 from harness.cases.folder import vectors_folder
 from harness.cases.recipe import SOURCES, TAGS
 from harness.cases.recipes import all_recipes
@@ -41,7 +41,7 @@ def test_the_files_hold_what_the_recipes_render_to() -> None:
 
 
 def test_writing_again_changes_nothing(tmp_path: Path) -> None:
-    vectors = [vector("hold/sag-runs-on"), vector("time/stamp-is-missing")]
+    vectors = [vector_named("hold/sag-runs-on"), vector_named("time/stamp-is-missing")]
     assert len(write(tmp_path, vectors)) == 6
     assert write(tmp_path, vectors) == ()
     for name in ("hold/sag-runs-on.csv", "time/stamp-is-missing.expected.csv"):
@@ -106,17 +106,20 @@ def refusal(path: Path) -> str:
 
 
 BAD_MEMBERS: dict[str, tuple[dict[str, Any], str]] = {
-    "another format": ({"format": 2}, "changed.json: format: 1 was expected"),
+    "another format": ({"format": 2}, "changed.json: format: there is 2; it must be 1"),
     "a position for an id": ({"id": "hold/7 sag"}, "changed.json: id: 'hold/7 sag' does not match"),
-    "an unknown member": ({"colour": 1}, "changed.json: Additional properties are not allowed"),
-    "an unknown feature": ({"features": ["esp"]}, "changed.json: features[0]: 'esp' is not one of"),
+    "an unknown member": ({"colour": 1}, "changed.json: there is no member 'colour'"),
+    "an unknown feature": (
+        {"features": ["esp"]},
+        "changed.json: features[0]: there is 'esp'; it must be one of",
+    ),
     "a stage that is none": (
         {"expected": {"stages": [[0, "boost"]], "resets": [], "soc": []}},
-        "changed.json: expected.stages[0][1]: 'boost' is not one of",
+        "changed.json: expected.stages[0][1]: there is 'boost'; it must be one of",
     ),
     "settings that are not whole": (
         {"settings": {}},
-        "changed.json: settings: 'cells' is a required",
+        "changed.json: settings: the member cells is missing",
     ),
     "a count above 1": ({"soc": 50}, "changed.json: soc: 50 is greater than the maximum of 1"),
     "uneven rows": (
@@ -146,4 +149,4 @@ def test_a_vector_of_ones_own_is_read(tmp_path: Path) -> None:
 
 def test_an_unknown_id_is_refused_with_the_nearest() -> None:
     with pytest.raises(InputError, match=r"no vector 'hold/sag-run-on'.*'hold/sag-runs-on'"):
-        vector("hold/sag-run-on")
+        vector_named("hold/sag-run-on")

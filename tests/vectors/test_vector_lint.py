@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from attrs import evolve
 
-from harness.cases import vector
+from harness.cases import vector_named
 from harness.cases.folder import vectors_folder
 from harness.cases.lint import Problem, check, check_vectors, known_requirements
 from harness.cases.vector import Vector
@@ -48,7 +48,7 @@ def with_rows(base: Vector, *rows: tuple[float, float, float], expected: Expecte
 
 @pytest.fixture
 def plain() -> Vector:
-    return vector("entry/after-dwell")
+    return vector_named("entry/after-dwell")
 
 
 def test_the_shipped_vectors_have_no_problem() -> None:
@@ -119,7 +119,7 @@ def test_a_changed_member_is_refused(plain: Vector, changes: dict[str, Any], sen
 
 
 def test_a_reset_that_the_reference_does_not_make_is_refused() -> None:
-    base = vector("full/denied")
+    base = vector_named("full/denied")
     at = base.expected.stages[2][0]
     found = of_one(evolve(base, expected=evolve(base.expected, resets=(at,))))
     assert found == [f"full resets are expected at ({at},), the reference has []"]
@@ -169,7 +169,7 @@ def test_readings_of_every_kind_keep_their_margin(plain: Vector) -> None:
 
 
 def test_thresholds_are_compensated_before_they_are_compared() -> None:
-    base = vector("request/compensated-cold")
+    base = vector_named("request/compensated-cold")
     t, v, i = np.array([[0.0, 50, 1], [1, 58.92, 1], [2, 50, 1]]).T
     trace = Trace(t, v, i, temp_c=np.zeros(3))
     # 24 cells: 55.92 V, and at 0 degrees C 3 V more.
@@ -237,7 +237,7 @@ def test_a_decision_without_time_to_settle_is_refused(
 
 
 def test_power_that_is_lost_right_after_a_decision_is_refused() -> None:
-    base = vector("power/keeps-a-full-count")
+    base = vector_named("power/keeps-a-full-count")
     at = base.trace.t.tolist().index(base.expected.resets[0])
     assert base.power_cycles == (at + 3,)
     said = (
@@ -248,7 +248,7 @@ def test_power_that_is_lost_right_after_a_decision_is_refused() -> None:
 
 
 def test_a_count_set_to_zero_needs_time_to_settle_too() -> None:
-    base = vector("soc/exactly-empty")
+    base = vector_named("soc/exactly-empty")
     at_s = base.expected.soc[0][0]
     stop = base.trace.t.tolist().index(at_s) + 3
     cut = evolve(base, trace=base.trace.part(0, stop), tags=())
@@ -262,7 +262,7 @@ def with_a_sample_sooner(name: str, at_s: float) -> list[str]:
 
     The sample was half an interval after the end of a timer, now it is a tenth of one after it.
     """
-    base = vector(name)
+    base = vector_named(name)
     at = base.trace.t.tolist().index(at_s)
     t = base.trace.t.copy()
     t[at:] -= 0.4 * (t[at] - t[at - 1])
@@ -295,7 +295,7 @@ def with_a_sample_sooner(name: str, at_s: float) -> list[str]:
     ],
 )
 def test_every_timer_keeps_its_end_away_from_samples(name: str, timer: str) -> None:
-    expected = vector(name).expected
+    expected = vector_named(name).expected
     decisions = [at_s for at_s, _ in expected.stages[1:]] or [expected.soc[0][0]]
     found = [each for at_s in decisions for each in with_a_sample_sooner(name, at_s)]
     assert any(each.startswith(f"{timer} ends at ") for each in found), found

@@ -7,7 +7,7 @@ import pytest
 from attrs import evolve
 
 from ctrl import Controller, Sample
-from harness.cases import shipped, vector
+from harness.cases import shipped, vector_named
 from harness.cases.margins import stages_of
 from harness.cases.vector import Vector
 from harness.run import Trace
@@ -49,7 +49,7 @@ STORIES: dict[str, list[tuple[float, str]]] = {
 
 @pytest.mark.parametrize("name", STORIES)
 def test_a_story_told_by_hand(name: str) -> None:
-    found = vector(name).expected.stages
+    found = vector_named(name).expected.stages
     assert [word for _, word in found] == [word for _, word in STORIES[name]]
     assert [t for t, _ in found] == pytest.approx([t for t, _ in STORIES[name]], abs=1e-6)
 
@@ -57,27 +57,27 @@ def test_a_story_told_by_hand(name: str) -> None:
 def test_what_a_decision_is_taken_by_stays_for_two_samples_more() -> None:
     # Absorption is entered at 8.5 s, the touched voltage goes half an interval after 10.5 s; float
     # is entered on the sample of the reset, and power is lost two samples later.
-    touched = vector("full/touched-only").trace
+    touched = vector_named("full/touched-only").trace
     at = touched.t.tolist().index(8.5)
     assert touched.t[at : at + 5].tolist() == [8.5, 9.5, 10.5, 11, 12]
     assert touched.v[at : at + 5].tolist() == [55.9, 55.9, 55.9, 54.3, 54.3]
-    cycled = vector("power/keeps-a-full-count")
+    cycled = vector_named("power/keeps-a-full-count")
     at = cycled.trace.t.tolist().index(cycled.expected.resets[0])
     assert cycled.power_cycles == (at + 3,)
 
 
 def test_counts_told_by_hand() -> None:
     # 28 A for half an hour are 14 Ah, a twentieth of 280 Ah; nine tenths of 28 Ah are 25.2 Ah.
-    assert vector("soc/charging").expected.soc == ((1800, 0.35, 1e-9),)
-    assert vector("soc/efficiency-of-charging").expected.soc == ((1800, 0.39, 1e-9),)
-    assert vector("soc/discharging").expected.soc == ((1800, 0.25, 1e-9),)
-    assert vector("soc/ceiling").expected.soc == ((600, 0.99, 1e-9),)
+    assert vector_named("soc/charging").expected.soc == ((1800, 0.35, 1e-9),)
+    assert vector_named("soc/efficiency-of-charging").expected.soc == ((1800, 0.39, 1e-9),)
+    assert vector_named("soc/discharging").expected.soc == ((1800, 0.25, 1e-9),)
+    assert vector_named("soc/ceiling").expected.soc == ((600, 0.99, 1e-9),)
     # Ten gaps of 21 s at 40 A are 7/3 Ah of 200 Ah.
-    assert vector("time/short-gap-counts").expected.soc[0][1] == pytest.approx(0.3 + 7 / 600)
+    assert vector_named("time/short-gap-counts").expected.soc[0][1] == pytest.approx(0.3 + 7 / 600)
 
 
 def test_the_published_trace_is_the_stored_one_with_the_count_of_its_model() -> None:
-    found = vector("published/lfp-cccv-16s")
+    found = vector_named("published/lfp-cccv-16s")
     assert len(found.trace) == 1429
     assert found.trace.v[568 + 13 - 1] == 55.9376
     assert found.soc == 0.2
