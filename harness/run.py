@@ -188,6 +188,10 @@ class Case:
             yield start, stop, start in cycles
 
 
+# Stands where nobody tells the version of a controller or what it is written in.
+UNTOLD = "unknown"
+
+
 @frozen
 class Identity:
     """Who a controller says it is: the implementation, not the way it is attached.
@@ -206,6 +210,13 @@ class Identity:
     language: str
     features: frozenset[str]
     fixed: Any = None
+
+    @property
+    def in_words(self) -> str:
+        """The name, and what else is known."""
+        version = "" if self.version == UNTOLD else f" {self.version}"
+        language = "" if self.language == UNTOLD else f", written in {self.language}"
+        return f"{self.name}{version}{language}"
 
 
 @frozen(eq=False)

@@ -57,7 +57,8 @@ def _refuse_twice(place: Path) -> None:
     except RecursionError:
         hint = "settings are no deeper than a list of two numbers"
         raise InputError("is nested too deep", file=place, hint=hint) from None
-    names = [pair[0] for pair in pairs if isinstance(pair, tuple)]
+    members = pairs if isinstance(pairs, list) else []
+    names = [pair[0] for pair in members if isinstance(pair, tuple)]
     twice = [name for name in names if names.count(name) > 1]
     if twice:
         line = line_of(place, twice[:1], last=True)

@@ -10,7 +10,7 @@ from attrs import evolve
 from ctrl.settings import Settings
 from harness.logs.log import Indices, Log, PackLog
 from harness.logs.parts import believable
-from harness.run import FEATURES, Answers, Case, Identity, Run
+from harness.run import FEATURES, UNTOLD, Answers, Case, Identity, Run
 
 UNNAMED = "recorded controller"
 # Of a decision that is overdue, a log that lacks samples must show this many intervals.
@@ -21,7 +21,7 @@ def identity_of(log: Log) -> Identity:
     """Who wrote the log, and what it can be taken to claim."""
     name, version = log.controller
     claims = frozenset(FEATURES) if log.features is None else log.features
-    return Identity(name or UNNAMED, version or "unknown", "unknown", claims)
+    return Identity(name or UNNAMED, version or UNTOLD, UNTOLD, claims)
 
 
 def run_of(

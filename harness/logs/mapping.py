@@ -219,7 +219,7 @@ def _settings(whole: Fields) -> Settings | None:
     }
     try:
         return Settings.for_cells(named.pop("cells", 16), **named)
-    except (SettingsError, TypeError) as error:
+    except SettingsError as error:
         raise InputError(
             str(error), file=table.file, line=table.line(), column="settings"
         ) from None

@@ -144,7 +144,7 @@ def _show_sum(console: Console, found: HuntResult) -> None:
     hunted, result = found.hunted, found.result
     who = "unknown, it never said who it is"
     if identity := hunted.identity:
-        who = f"{identity.name} {identity.version}, written in {identity.language}"
+        who = identity.in_words
     told_sum(console, hunted.role, who)
     line(console, "attached".ljust(LABEL), hunted.spec)
     a_second = hunted.traces / hunted.elapsed_s if hunted.elapsed_s else 0.0

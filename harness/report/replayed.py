@@ -96,7 +96,7 @@ def show_heading(console: Console, role: str, called: str, run: Any) -> None:
     """Who ran, and what."""
     identity, stamps = run.identity, run.case.trace.t
     for label, text in (
-        (role, f"{identity.name} {identity.version}, written in {identity.language}"),
+        (role, identity.in_words),
         ("trace", called),
         ("samples", f"{len(stamps):,}, from {number(stamps[0])} s to {number(stamps[-1])} s"),
         ("settings", changed_settings(run.case.settings)),

@@ -67,7 +67,7 @@ def who(result: Result) -> str:
     identity = result.report.identity
     if identity is None:
         return "unknown, it never said who it is"
-    return f"{identity.name} {identity.version}, written in {identity.language}"
+    return identity.in_words
 
 
 def tried(result: Result) -> str:

@@ -104,7 +104,7 @@ def entry_of(table: Mapping[str, Any]) -> Entry:
     """
     rest = dict(table)
     word = rest.pop("law", None)
-    if word not in LAWS:
+    if not isinstance(word, str) or word not in LAWS:
         hint = nearest(word, LAWS) if isinstance(word, str) else f"one of {', '.join(LAWS)}"
         raise InputError(_found(word), column="law", hint=hint)
     own = {name: rest.pop(name) for name in ("name", "each", "effects", "source") if name in rest}

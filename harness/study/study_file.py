@@ -129,7 +129,11 @@ def study_of(content: dict[str, Any], name: str, folder: Path) -> Study:
     population = _population(rest.pop("population", []))
     told = structured(rest, StudyTable)
     own = {a.name: getattr(told, a.name) for a in attrs.fields(StudyTable)}
-    text = orjson.dumps({"name": name, **content}, option=orjson.OPT_SORT_KEYS).decode()
+    try:
+        text = orjson.dumps({"name": name, **content}, option=orjson.OPT_SORT_KEYS).decode()
+    except TypeError as error:
+        hint = "whole numbers below 2**63, and texts"
+        raise InputError(f"a value in it cannot be stored: {error}", hint=hint) from None
     return Study(
         name=name, scenario=tables, grid=grid, population=population, folder=folder,
         content=text, **own,

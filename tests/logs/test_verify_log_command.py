@@ -69,6 +69,8 @@ def test_what_is_asked_for_alone_is_told(
     assert code == 0
     assert "HOLD.full-length" in out
     assert "FLOAT.stays" not in out
+    # Nobody said its version, nor what it is written in.
+    assert "controller     recorded controller\n" in out
 
 
 def test_a_simulated_bank_writes_logs_that_conform(

@@ -24,7 +24,7 @@ from harness.attach.fmu.mapping import (
 )
 from harness.attach.identity import LATER_SETTINGS
 from harness.errors import InputError
-from harness.run import FEATURES
+from harness.run import FEATURES, UNTOLD
 
 # What each of our names may be in an FMU.
 _CAUSES = {
@@ -157,7 +157,7 @@ def planned(path: Path, mapping: FmuMapping) -> FmuPlan:
         token=description.guid if version == 2 else description.instantiationToken,
         model=description.coSimulation.modelIdentifier,
         name=description.modelName,
-        release=description.version or "unknown",
+        release=description.version or UNTOLD,
         tool=description.generationTool or f"FMI {description.fmiVersion}",
         inputs=inputs,
         parameters=parameters,
