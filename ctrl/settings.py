@@ -142,7 +142,7 @@ class Settings:
         object.__setattr__(self, "limits", limits_of(self))
 
     @classmethod
-    def for_cells(cls, cells: int, **changes: Any) -> Settings:
+    def for_cells(cls, /, cells: int, **changes: Any) -> Settings:
         """The defaults with the pack voltages scaled to `cells` in series, then `changes`.
 
         Raises:
@@ -154,7 +154,9 @@ class Settings:
         return cls(**{"cells": cells, **scaled, **changes})
 
     @classmethod
-    def for_chemistry(cls, name: str, cells: int, capacity_ah: float, **changes: Any) -> Settings:
+    def for_chemistry(
+        cls, name: str, /, cells: int, capacity_ah: float, **changes: Any
+    ) -> Settings:
         """The profile of a chemistry for a bank, then `changes`; see `ctrl.chemistry`.
 
         Args:
@@ -172,7 +174,7 @@ class Settings:
         capacity_ah = cls(capacity_ah=capacity_ah).capacity_ah
         return cls(**bank_settings(name, cells, capacity_ah, changes))
 
-    def changed(self, **changes: Any) -> Settings:
+    def changed(self, /, **changes: Any) -> Settings:
         """These settings with some of them changed, checked again; raises `SettingsError`."""
         refuse_unknown(changes, SETTING_NAMES)
         return Settings(**{**self.to_mapping(), **changes})

@@ -86,7 +86,7 @@ class ChargerSettings:
         refuse_contradictions(self, _CONTRADICTIONS)
 
     @classmethod
-    def for_cells(cls, cells: int, **changes: Any) -> ChargerSettings:
+    def for_cells(cls, /, cells: int, **changes: Any) -> ChargerSettings:
         """The defaults with the pack voltages scaled to `cells` in series, then `changes`.
 
         The bound of the compensation is not scaled: what a line loses depends on the current.
@@ -101,7 +101,7 @@ class ChargerSettings:
         }
         return cls(**{**scaled, **changes})
 
-    def changed(self, **changes: Any) -> ChargerSettings:
+    def changed(self, /, **changes: Any) -> ChargerSettings:
         """These settings with some of them changed, checked again; raises `SettingsError`."""
         refuse_unknown(changes, CHARGER_SETTING_NAMES)
         return ChargerSettings(**{**self.to_mapping(), **changes})

@@ -29,6 +29,7 @@ MISSING = ("", "nan", "null", "none", "na", "n/a", "-", "--")
 TRUE_WORDS = ("1", "1.0", "true", "yes", "on")
 FALSE_WORDS = ("0", "0.0", "false", "no", "off")
 STARTS = ("anywhere", "power_up")
+_LAST_HEADER_LINE = 1_000_000
 CLOCKS = ("controller", "logger")
 _EXAMPLE = 'v = "U_batt", in [columns]'
 
@@ -173,7 +174,7 @@ def read_mapping(path: str | Path) -> Mapping:
         stage_as_before=stages.word("blank", "refused", ("refused", "before")) == "before",
         delimiter=delimiter,
         decimal=decimal,
-        header_line=int(text.number("header_line", 1, low=1)),
+        header_line=_header_line(text),
         missing=frozenset(w.lower() for w in text.words("missing", MISSING)) | {""},
         encoding=_encoding(text),
         pack_column=pack_column,
@@ -197,6 +198,14 @@ def _encoding(text: Fields) -> str:
     except (LookupError, ValueError, TypeError):
         hint = "UTF-8 is read without a word; others are cp1252, latin-1, utf-16"
         raise text.wrong("encoding", f"there is no encoding {name!r}", hint) from None
+
+
+def _header_line(text: Fields) -> int:
+    line = text.number("header_line", 1, low=1)
+    if line != int(line) or line > _LAST_HEADER_LINE:
+        hint = f"a whole number, at most {_LAST_HEADER_LINE:,}"
+        raise text.wrong("header_line", f"it is {line:g}", hint)
+    return int(line)
 
 
 def _features(log: Fields) -> frozenset[str] | None:

@@ -107,10 +107,10 @@ def _called_controller(document: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        (_set("role", to="pack"), r"role: 'pack' is not one of"),
-        (_set("role", to="controller"), r"'controller' is a required property"),
-        (_called_controller, r"'charger' is a required property|controller: "),
-        (_set("version", to=2), r"'controller' is a required property|charger: "),
+        (_set("role", to="pack"), r"role: there is 'pack'; it must be one of"),
+        (_set("role", to="controller"), r"the member controller is missing"),
+        (_called_controller, r"the member charger is missing|controller: "),
+        (_set("version", to=2), r"the member controller is missing|charger: "),
         (_set("version", to=4), r"there is 4, this fullproof reads 2 and 3"),
         (_set("results", 0, "requirement", to="HOLD.ends"), r"no requirement 'HOLD.ends'"),
         (_set("excerpts", 0, "states", 0, to=[0, "bulk"]), r"excerpts\[0\]\.states"),

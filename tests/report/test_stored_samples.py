@@ -84,7 +84,7 @@ def _drop_excerpt(document: dict[str, Any]) -> None:
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        (_drop_excerpt, r"'excerpts': 2.* says .*'excerpts': 3.*cut off"),
+        (_drop_excerpt, r"end\.excerpts: it says 3, and there are 2.*cut off"),
         (_set("excerpts", 1, "columns", "v", 4, to="<b>"), r"excerpts\[1\]\.columns\.v: there is <b>"),
         (_set("excerpts", 1, "columns", "v", to=[1.0]), r"excerpts\[1\]\.columns\.v: it has 1 numbers"),
         (_set("excerpts", 0, "columns", "v", to=3), r"excerpts\[0\]\.columns\.v: 3 is not"),
