@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 
 import orjson
 import pytest
@@ -27,9 +28,17 @@ def of(quiet: tuple[Quiet, ...]) -> Whole:
     return Whole(rows=(), hunted=(), cases=("entry/a",), seeds=(0,), traces=20, quiet=quiet)
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _few() -> Iterator[None]:
+    """Three variants of all: that every one is quiet is asked elsewhere."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(alarms, "VARIANTS", VARIANTS[:3])
+        yield
+
+
 @pytest.fixture(scope="module")
 def heard() -> tuple[Quiet, ...]:
-    """Everything that keeps the rules, and a fault in the place of one of them."""
+    """Some that keep the rules, and a fault in the place of one of them."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(alarms, "_variants", lambda: {v.name: v for v in VARIANTS} | {
             VARIANTS[0].name: FAULT
