@@ -9,10 +9,10 @@ from typing import Any
 import attrs
 
 from ctrl.settings import Settings
-from harness.cases import rendered_for
+from harness.cases import rendered_for, shipped
 from harness.cases.trace_file import read
 from harness.cases.vector import Vector, read_vector
-from harness.cli.named import vector_named
+from harness.cli.named import named
 from harness.cli.settings_options import given_settings, is_given
 from harness.errors import InputError
 from harness.json_file import load_json
@@ -63,7 +63,7 @@ def given_case(
 
 
 def _shipped(name: str, identity: Identity) -> Vector:
-    found = vector_named(name, kind="file and no vector")
+    found: Vector = named(name, shipped(), kind="file and no vector")
     if identity.fixed is None:
         return found
     rendered: Vector = for_fixed(name, identity, *rendered_for(identity.fixed))

@@ -6,26 +6,20 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import Any
 
-from harness.cases import Vector, shipped
 from harness.errors import InputError
 
 
-def vector_named(name: str, *, kind: str = "vector") -> Vector:
-    """The shipped vector for controllers with this id.
+def named(name: str, vectors: Iterable[Any], *, kind: str = "vector") -> Any:
+    """The one of some vectors, of either role, that has this id.
 
     Args:
         name: the id.
+        vectors: to choose from.
         kind: what the name stands for, in the error.
 
     Raises:
-        InputError: there is none.
+        InputError: there is none; with a hint for the command line.
     """
-    found: Vector = named(name, shipped(), kind=kind)
-    return found
-
-
-def named(name: str, vectors: Iterable[Any], *, kind: str = "vector") -> Any:
-    """The one of some vectors, of either role, that has this id; see `vector_named`."""
     by_id = {each.id: each for each in vectors}
     if name in by_id:
         return by_id[name]
