@@ -93,7 +93,6 @@ def test_setting_that_would_have_to_be_over_the_cell_limit_is_said_to_be(
     ("options", "pair", "left"),
     [
         (("--meter-error-v", "0.01"), "absorption_v over entry_v", 50 - 10 - 70),
-        (("--meter-error-v", "0.01"), "absorption_v over entry_v", 50 - 10 - 70),
         (("--taper-a", "2"), "absorption_v over entry_v", 50 - 100 - 10),
         (("--wiring-ohm", "0"), "absorption_v over entry_v", 50 - 100),
         (("--meter-noise-v", "0.25"), "entry_v over full_v", 200 - 250),
