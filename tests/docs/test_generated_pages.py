@@ -83,7 +83,9 @@ def test_rules_name_every_contradiction(pages: dict[str, str]) -> None:
 
 
 def test_rules_have_a_row_for_every_way_out_of_a_stage(pages: dict[str, str]) -> None:
-    rows = re.findall(r"^\| (\d+) \| .+ \| (\w+) \| .+ \| .+ \|$", pages["reference/rules.md"], re.MULTILINE)
+    rows = re.findall(
+        r"^\| (\d+) \| .+ \| (\w+) \| .+ \| .+ \|$", pages["reference/rules.md"], re.MULTILINE
+    )
     ways = {row.way: row.to.word for table in TRANSITIONS.values() for row in table}
     assert rows == [(str(way + 1), to) for way, to in sorted(ways.items())]
 
