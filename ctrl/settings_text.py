@@ -18,6 +18,11 @@ from ctrl.settings import OPTIONAL_SETTINGS, Settings
 NONE = "none"
 
 
+def without_none(name: str, value: Any) -> Any:
+    """The value of a setting, None where it is the word for off and the setting may be off."""
+    return None if value == NONE and name in OPTIONAL_SETTINGS else value
+
+
 def to_json(settings: Settings) -> str:
     """The settings as a JSON object, one setting a line."""
     return json.dumps(_members(settings), indent=2, allow_nan=False) + "\n"
@@ -47,8 +52,7 @@ def from_toml(text: str) -> Settings:
             gives a value that a setting cannot have.
     """
     values = _parsed("TOML", lambda: tomllib.loads(text))
-    off = {name: None for name in OPTIONAL_SETTINGS if values.get(name) == NONE}
-    return _structured(values | off, "TOML")
+    return _structured({name: without_none(name, value) for name, value in values.items()}, "TOML")
 
 
 def _members(settings: Settings) -> dict[str, Any]:

@@ -8,8 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from ctrl.settings import OPTIONAL_SETTINGS
-from ctrl.settings_text import NONE
+from ctrl.settings_text import without_none
 from harness.errors import InputError
 from harness.json_file import load_json
 from harness.text_file import UTF_8_MARK, first_character
@@ -42,11 +41,6 @@ def read_settings(path: str | Path) -> dict[str, Any]:
             hint="it must be an object of settings",
         )
     return {name: without_none(name, value) for name, value in named.items()}
-
-
-def without_none(name: str, value: Any) -> Any:
-    """The value of a setting, None where it is the word for off and the setting may be off."""
-    return None if value == NONE and name in OPTIONAL_SETTINGS else value
 
 
 def _refuse_twice(place: Path) -> None:

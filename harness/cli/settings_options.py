@@ -11,7 +11,8 @@ import click
 from ctrl.chemistry import CHEMISTRIES, profile
 from ctrl.errors import SettingsError, nearest
 from ctrl.settings import SETTING_NAMES, Settings
-from harness.cli.settings_file import line_of, read_settings, without_none
+from ctrl.settings_text import without_none
+from harness.cli.settings_file import line_of, read_settings
 from harness.errors import InputError
 
 if TYPE_CHECKING:

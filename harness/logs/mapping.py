@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from attrs import field, frozen
 
 from ctrl.errors import SettingsError, nearest
-from ctrl.settings import OPTIONAL_SETTINGS, Settings
-from ctrl.settings_text import NONE
+from ctrl.settings import Settings
+from ctrl.settings_text import without_none
 from ctrl.vocabulary import Stage
 from harness.errors import InputError
 from harness.logs.blocks import UTF_8
@@ -223,8 +223,7 @@ def _settings(whole: Fields) -> Settings | None:
         return None
     table = whole.table("settings")
     named: dict[str, Any] = {
-        name: None if value == NONE and name in OPTIONAL_SETTINGS else value
-        for name, value in table.values.items()
+        name: without_none(name, value) for name, value in table.values.items()
     }
     try:
         return Settings.for_cells(named.pop("cells", 16), **named)

@@ -18,8 +18,8 @@ import cattrs
 import tomli_w
 
 from ctrl.errors import SettingsError, nearest
-from ctrl.settings import OPTIONAL_SETTINGS, Settings
-from ctrl.settings_text import NONE
+from ctrl.settings import Settings
+from ctrl.settings_text import NONE, without_none
 from harness.errors import InputError
 from harness.toml_file import read_toml
 from harness.toml_place import line_of
@@ -232,9 +232,9 @@ def _table(converter: cattrs.Converter, kind: type) -> Callable[[Any, Any], Any]
 def _settings(value: Any) -> Settings:
     if not isinstance(value, dict):
         raise InputError(_there_is(value), hint="a table of settings")
-    off = {name: None for name in OPTIONAL_SETTINGS if value.get(name) == NONE}
+    named = {name: without_none(name, each) for name, each in value.items()}
     try:
-        return Settings.for_cells(**{"cells": 16, **value, **off})
+        return Settings.for_cells(**{"cells": 16, **named})
     except SettingsError as error:
         message = str(error).removesuffix(f"; {error.hint}")
         column = error.fields[0] if error.fields else ""

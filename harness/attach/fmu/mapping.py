@@ -10,8 +10,8 @@ from typing import Any
 from attrs import field, frozen
 
 from ctrl.errors import SettingsError, nearest
-from ctrl.settings import OPTIONAL_SETTINGS, SETTING_NAMES, Settings
-from ctrl.settings_text import NONE
+from ctrl.settings import SETTING_NAMES, Settings
+from ctrl.settings_text import without_none
 from ctrl.vocabulary import Stage
 from harness.errors import InputError
 from harness.run import ANSWER_COLUMNS, FEATURES, OPTIONAL_COLUMNS, REQUIRED_COLUMNS
@@ -141,10 +141,7 @@ def _words(entry: Fields, name: str, known: Mapping[str, float]) -> dict[str, fl
 def _settings(whole: Fields) -> Settings:
     own = whole.table("settings")
     own.only(*SETTING_NAMES)
-    values: dict[str, Any] = {
-        name: None if value == NONE and name in OPTIONAL_SETTINGS else value
-        for name, value in own.values.items()
-    }
+    values: dict[str, Any] = {name: without_none(name, value) for name, value in own.values.items()}
     try:
         return Settings.from_mapping(values)
     except SettingsError as error:

@@ -22,6 +22,7 @@ ROWS_A_BLOCK = 4000
 READINGS = REQUIRED_COLUMNS[1:] + OPTIONAL_COLUMNS
 # Bit k of `valid`, in the order of the readings; the stamp comes first.
 VALID = {name: 1 << k for k, name in enumerate(REQUIRED_COLUMNS + OPTIONAL_COLUMNS)}
+# Bit k of what is present: the header has given out these numbers, whatever order `ctrl` has.
 MAY_BE_NONE = (
     "sag_v",
     "taper_a",
